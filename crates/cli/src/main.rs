@@ -1,0 +1,2 @@
+//! The `evenstep` command.
+fn main() {}

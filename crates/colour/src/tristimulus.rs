@@ -1,0 +1,60 @@
+/// CIE 1931 2° tristimulus values of displayed light, absolute: `Y` is luminance in cd/m².
+///
+/// Components may be slightly negative when they come from noisy readings near black.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Xyz(pub [f64; 3]);
+
+impl Xyz {
+    /// Tristimulus values from their three components, in cd/m².
+    #[must_use]
+    pub const fn new(x: f64, y: f64, z: f64) -> Self {
+        Self([x, y, z])
+    }
+
+    /// Luminance `Y` in cd/m².
+    #[must_use]
+    pub const fn luminance_cd_m2(self) -> f64 {
+        self.0[1]
+    }
+
+    /// Chromaticity coordinates, or `None` when `X + Y + Z` is not positive.
+    #[must_use]
+    pub fn chromaticity(self) -> Option<Chromaticity> {
+        let sum: f64 = self.0.iter().sum();
+        (sum > 0.0).then(|| Chromaticity {
+            x: self.0[0] / sum,
+            y: self.0[1] / sum,
+        })
+    }
+}
+
+/// CIE 1931 chromaticity coordinates.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Chromaticity {
+    /// x = X / (X + Y + Z).
+    pub x: f64,
+    /// y = Y / (X + Y + Z); must be positive where a colour of given luminance is asked for.
+    pub y: f64,
+}
+
+impl Chromaticity {
+    /// D65 as the display Recommendations round it.
+    ///
+    /// # Source
+    /// Rec. ITU-R BT.709-6 (06/2015) item 1.4; BT.2020-2 table 3; IEC 61966-2-1:1999.
+    pub const D65: Self = Self {
+        x: 0.3127,
+        y: 0.3290,
+    };
+
+    /// The colour of this chromaticity at a luminance in cd/m².
+    #[must_use]
+    pub fn xyz_at(self, luminance_cd_m2: f64) -> Xyz {
+        let scale = luminance_cd_m2 / self.y;
+        Xyz::new(
+            self.x * scale,
+            luminance_cd_m2,
+            (1.0 - self.x - self.y) * scale,
+        )
+    }
+}

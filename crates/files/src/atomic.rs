@@ -1,0 +1,113 @@
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+/// Why an output could not be written. The old file, if there was one, is untouched.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum WriteError {
+    /// The file is there already and overwriting was not asked for.
+    #[error("{}: already there; add --force to replace it, or name another file", path.display())]
+    Exists {
+        /// The file that would have been replaced.
+        path: PathBuf,
+    },
+    /// The operating system refused.
+    #[error("{}: cannot write: {source}", path.display())]
+    Io {
+        /// The file that was to be written.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+/// Writes `path` through a temporary file in the same folder, flushed to disk and then renamed, so that a
+/// reader sees the old file or the new one and never half of it.
+///
+/// # Errors
+/// [`WriteError::Exists`] when the file is there and `force` is false; [`WriteError::Io`] for everything the
+/// system reports, including errors that `fill` returns.
+pub fn write_atomic(
+    path: &Path,
+    force: bool,
+    fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), WriteError> {
+    let io = |source| WriteError::Io {
+        path: path.to_owned(),
+        source,
+    };
+    if !force && path.exists() {
+        return Err(WriteError::Exists {
+            path: path.to_owned(),
+        });
+    }
+    let folder = path
+        .parent()
+        .filter(|p| !p.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".evenstep-").suffix(".part");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // The mask of the process still applies; without this the file would be private to the user.
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    let file = builder.tempfile_in(folder).map_err(io)?;
+    let mut out = BufWriter::new(file);
+    fill(&mut out).map_err(io)?;
+    let file = out.into_inner().map_err(|e| io(e.into_error()))?;
+    file.as_file().sync_all().map_err(io)?;
+    let done = if force {
+        file.persist(path)
+    } else {
+        file.persist_noclobber(path)
+    };
+    match done {
+        Ok(_) => Ok(()),
+        Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => Err(WriteError::Exists {
+            path: path.to_owned(),
+        }),
+        Err(e) => Err(io(e.error)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut all: Vec<_> = std::fs::read_dir(folder)
+            .unwrap()
+            .map(|e| e.unwrap().file_name().into_string().unwrap())
+            .collect();
+        all.sort();
+        all
+    }
+
+    #[test]
+    fn a_failed_write_leaves_the_old_file_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lut.cube");
+        write_atomic(&path, false, |out| out.write_all(b"old")).unwrap();
+        let failed = write_atomic(&path, true, |out| {
+            out.write_all(b"half")?;
+            Err(io::Error::other("disk full"))
+        });
+        assert!(matches!(failed, Err(WriteError::Io { .. })));
+        assert_eq!(std::fs::read(&path).unwrap(), b"old");
+        assert_eq!(names(folder.path()), ["lut.cube"]);
+    }
+
+    #[test]
+    fn nothing_is_overwritten_without_force() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lut.cube");
+        write_atomic(&path, false, |out| out.write_all(b"old")).unwrap();
+        let refused = write_atomic(&path, false, |out| out.write_all(b"new"));
+        assert!(matches!(refused, Err(WriteError::Exists { .. })));
+        assert_eq!(std::fs::read(&path).unwrap(), b"old");
+        write_atomic(&path, true, |out| out.write_all(b"new")).unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), b"new");
+    }
+}

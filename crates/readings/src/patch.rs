@@ -1,0 +1,42 @@
+use evenstep_colour::Xyz;
+
+/// One colour shown and read, all its repeats kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Patch {
+    /// The id the file gave (SAMPLE_ID), or the row number where it gave none; the first reading's where repeated.
+    pub id: String,
+    /// Drive sent to the panel, each channel in [0, 1].
+    pub drive: [f64; 3],
+    /// Every reading in the order taken; never empty.
+    pub repeats: Vec<Xyz>,
+    /// Position of the first reading in the file, from 0.
+    pub order: usize,
+}
+
+/// A set of patches in the order they were first read; drives are distinct.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Readings {
+    /// The patches.
+    pub patches: Vec<Patch>,
+}
+
+impl Patch {
+    /// Mean of the repeats.
+    #[must_use]
+    pub fn xyz(&self) -> Xyz {
+        let n = self.repeats.len().max(1) as f64;
+        let mut sum = [0.0; 3];
+        for reading in &self.repeats {
+            for (s, v) in sum.iter_mut().zip(reading.0) {
+                *s += v;
+            }
+        }
+        Xyz(sum.map(|s| s / n))
+    }
+
+    /// Whether the three channels are driven alike.
+    #[must_use]
+    pub fn is_neutral(&self) -> bool {
+        self.drive[0] == self.drive[1] && self.drive[1] == self.drive[2]
+    }
+}

@@ -1,0 +1,1 @@
+//! evenstep scatter.
