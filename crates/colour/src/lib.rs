@@ -3,6 +3,23 @@
 //!
 //! Must not know about files, panels, lattices or terminals: numbers in, numbers out.
 
+mod delta_e_2000;
+mod itp;
+mod lab;
+mod matrix;
+mod primaries;
+mod transfer;
 mod tristimulus;
 
+pub use delta_e_2000::delta_e_2000;
+pub use itp::{
+    Ictcp, Itp, LMS_FROM_XYZ, delta_e_itp, ictcp_from_xyz, itp_from_xyz, lms_from_xyz,
+    xyz_from_ictcp, xyz_from_itp, xyz_from_lms,
+};
+pub use lab::{Lab, lab_from_xyz, xyz_from_lab};
+pub use primaries::Primaries;
+pub use transfer::{
+    Bt1886, Hlg, PQ_PEAK_CD_M2, bt709_oetf, hlg_inverse_oetf, hlg_oetf, power_eotf,
+    power_inverse_eotf, pq_eotf, pq_inverse_eotf, srgb_eotf, srgb_inverse_eotf,
+};
 pub use tristimulus::{Chromaticity, Xyz};

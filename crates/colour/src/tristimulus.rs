@@ -1,3 +1,5 @@
+use nalgebra::Vector3;
+
 /// CIE 1931 2° tristimulus values of displayed light, absolute: `Y` is luminance in cd/m².
 ///
 /// Components may be slightly negative when they come from noisy readings near black.
@@ -28,6 +30,18 @@ impl Xyz {
     }
 }
 
+impl From<Xyz> for Vector3<f64> {
+    fn from(xyz: Xyz) -> Self {
+        Self::from(xyz.0)
+    }
+}
+
+impl From<Vector3<f64>> for Xyz {
+    fn from(vector: Vector3<f64>) -> Self {
+        Self(vector.into())
+    }
+}
+
 /// CIE 1931 chromaticity coordinates.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Chromaticity {
@@ -49,7 +63,7 @@ impl Chromaticity {
 
     /// The colour of this chromaticity at a luminance in cd/m².
     #[must_use]
-    pub fn xyz_at(self, luminance_cd_m2: f64) -> Xyz {
+    pub const fn xyz_at(self, luminance_cd_m2: f64) -> Xyz {
         let scale = luminance_cd_m2 / self.y;
         Xyz::new(
             self.x * scale,

@@ -1,0 +1,78 @@
+use nalgebra::Matrix3;
+
+use crate::Chromaticity;
+use crate::matrix::{Rows, apply, inverse, matrix3};
+
+/// The chromaticities of an additive RGB space.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Primaries {
+    /// Chromaticity of the red primary.
+    pub red: Chromaticity,
+    /// Chromaticity of the green primary.
+    pub green: Chromaticity,
+    /// Chromaticity of the blue primary.
+    pub blue: Chromaticity,
+}
+
+impl Primaries {
+    /// High-definition television, and sRGB.
+    ///
+    /// # Source
+    /// Rec. ITU-R BT.709-6 (06/2015) item 1.3; IEC 61966-2-1:1999.
+    pub const BT709: Self = Self {
+        red: Chromaticity { x: 0.640, y: 0.330 },
+        green: Chromaticity { x: 0.300, y: 0.600 },
+        blue: Chromaticity { x: 0.150, y: 0.060 },
+    };
+
+    /// Digital cinema primaries; with [`Chromaticity::D65`] as white they make P3-D65.
+    ///
+    /// # Source
+    /// SMPTE RP 431-2:2011 for the primaries, SMPTE EG 432-1:2010 for their use with D65.
+    pub const P3: Self = Self {
+        red: Chromaticity { x: 0.680, y: 0.320 },
+        green: Chromaticity { x: 0.265, y: 0.690 },
+        blue: Chromaticity { x: 0.150, y: 0.060 },
+    };
+
+    /// Ultra-high-definition and HDR television.
+    ///
+    /// # Source
+    /// Rec. ITU-R BT.2020-2 (10/2015) table 3; BT.2100-2 (07/2018) table 2.
+    pub const BT2020: Self = Self {
+        red: Chromaticity { x: 0.708, y: 0.292 },
+        green: Chromaticity { x: 0.170, y: 0.797 },
+        blue: Chromaticity { x: 0.131, y: 0.046 },
+    };
+
+    /// The matrix from light-linear RGB in [0, 1] to XYZ in which the white has Y = 1.
+    ///
+    /// Columns are the primaries; their sum is the white. Multiply by the white's luminance for
+    /// absolute light. Collinear primaries, or a coordinate `y = 0`, span no such matrix and give
+    /// elements that are not finite.
+    ///
+    /// # Source
+    /// SMPTE RP 177:1993: the primaries are scaled so that equal RGB makes the white.
+    #[must_use]
+    pub const fn xyz_from_rgb(&self, white: Chromaticity) -> Matrix3<f64> {
+        matrix3(&self.rows(white))
+    }
+
+    pub(crate) const fn rows(&self, white: Chromaticity) -> Rows {
+        let red = self.red.xyz_at(1.0).0;
+        let green = self.green.xyz_at(1.0).0;
+        let blue = self.blue.xyz_at(1.0).0;
+        let mut rows = [
+            [red[0], green[0], blue[0]],
+            [red[1], green[1], blue[1]],
+            [red[2], green[2], blue[2]],
+        ];
+        let luminances = apply(&inverse(&rows), white.xyz_at(1.0).0);
+        let mut i = 0;
+        while i < 9 {
+            rows[i / 3][i % 3] *= luminances[i % 3];
+            i += 1;
+        }
+        rows
+    }
+}

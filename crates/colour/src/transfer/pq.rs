@@ -1,0 +1,37 @@
+/// The luminance of PQ signal 1, in cd/m².
+pub const PQ_PEAK_CD_M2: f64 = 10_000.0;
+
+const M1: f64 = 2610.0 / 16384.0;
+const M2: f64 = 2523.0 / 4096.0 * 128.0;
+const C1: f64 = 3424.0 / 4096.0;
+const C2: f64 = 2413.0 / 4096.0 * 32.0;
+const C3: f64 = 2392.0 / 4096.0 * 32.0;
+
+/// PQ EOTF: signal in [0, 1] to display light in cd/m².
+///
+/// Signals below that of black (7.3e-7) give 0. Signals above 1 continue the formula, which reaches
+/// infinity near 1.99 and stays there.
+///
+/// # Source
+/// SMPTE ST 2084:2014 clause 5; Rec. ITU-R BT.2100-2 (07/2018) table 4.
+#[must_use]
+pub fn pq_eotf(signal: f64) -> f64 {
+    let root = signal.max(0.0).powf(1.0 / M2);
+    let denominator = C2 - C3 * root;
+    if denominator <= 0.0 {
+        return f64::INFINITY;
+    }
+    PQ_PEAK_CD_M2 * ((root - C1).max(0.0) / denominator).powf(1.0 / M1)
+}
+
+/// PQ inverse EOTF: display light in cd/m² to signal.
+///
+/// Light below 0 counts as 0. The signal of 0 cd/m² is 7.3e-7, not 0.
+///
+/// # Source
+/// SMPTE ST 2084:2014 clause 5; Rec. ITU-R BT.2100-2 (07/2018) table 4.
+#[must_use]
+pub fn pq_inverse_eotf(luminance_cd_m2: f64) -> f64 {
+    let power = (luminance_cd_m2.max(0.0) / PQ_PEAK_CD_M2).powf(M1);
+    ((C1 + C2 * power) / (1.0 + C3 * power)).powf(M2)
+}
