@@ -108,3 +108,47 @@ fn hue_weight(hue: f64) -> f64 {
         + 0.32 * (cos_3 * COS_6 - sin_3 * SIN_6)
         - 0.20 * (cos_4 * COS_63 + sin_4 * SIN_63)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const ROUNDOFF: f64 = 1e-12; // about 60 operations on values up to 150
+
+    fn any_lab() -> impl Strategy<Value = Lab> {
+        let axis = || prop_oneof![4 => -120.0_f64..120.0, 1 => Just(0.0), 1 => Just(-0.0)];
+        (0.0_f64..100.0, axis(), axis()).prop_map(|(l, a, b)| Lab::new(l, a, b))
+    }
+
+    proptest! {
+        /// The formula is symmetric and never negative or undefined.
+        #[test]
+        fn is_symmetric(first in any_lab(), second in any_lab()) {
+            let (there, back) = (delta_e_2000(first, second), delta_e_2000(second, first));
+            prop_assert!(there.is_finite() && there >= 0.0);
+            prop_assert!((there - back).abs() <= ROUNDOFF * (1.0 + there), "{there} and {back}");
+        }
+
+        /// A colour does not differ from itself.
+        #[test]
+        fn is_zero_for_equal_colours(colour in any_lab()) {
+            prop_assert_eq!(delta_e_2000(colour, colour), 0.0);
+        }
+
+        /// The multiple-angle form of T is T as published.
+        #[test]
+        fn hue_weight_is_the_published_sum(hue in 0.0_f64..TAU) {
+            let degrees = |d: f64| d.to_radians();
+            let published = 1.0 - 0.17 * (hue - degrees(30.0)).cos() + 0.24 * (2.0 * hue).cos()
+                + 0.32 * (3.0 * hue + degrees(6.0)).cos()
+                - 0.20 * (4.0 * hue - degrees(63.0)).cos();
+            prop_assert!((hue_weight(hue) - published).abs() < ROUNDOFF);
+        }
+    }
+
+    #[test]
+    fn constant_is_25_to_the_seventh() {
+        assert_eq!(HALF_CHROMA_7, 25.0_f64.powi(7));
+    }
+}

@@ -137,3 +137,80 @@ pub fn delta_e_itp(first: Itp, second: Itp) -> f64 {
     let (d_i, d_t, d_p) = (second.i - first.i, second.t - first.t, second.p - first.p);
     UNITS_PER_JND * (d_i * d_i + d_t * d_t + d_p * d_p).sqrt()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::array::uniform3;
+    use proptest::prelude::*;
+
+    // About 20 operations on encoded values up to 4.
+    const ROUNDOFF: f64 = 1e-13;
+    // The EOTF turns an encoding error of 1e-15 into a relative error of at most 1e-15·350.
+    const LIGHT_ROUNDOFF: f64 = 1e-11;
+
+    /// Light of BT.2020 RGB whose channels are spread over the logarithm, in cd/m².
+    fn any_light() -> impl Strategy<Value = Xyz> {
+        uniform3(-7.0_f64..9.2).prop_map(|ln| {
+            let rgb = ln.map(f64::exp);
+            Xyz(apply(&Primaries::BT2020.rows(Chromaticity::D65), rgb))
+        })
+    }
+
+    proptest! {
+        /// Light inside BT.2020 survives ITP, ICtCp and LMS and the way back.
+        #[test]
+        fn xyz_round_trip(xyz in any_light()) {
+            let scale = xyz.0.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
+            for back in [
+                xyz_from_itp(itp_from_xyz(xyz)),
+                xyz_from_ictcp(ictcp_from_xyz(xyz)),
+                xyz_from_lms(lms_from_xyz(xyz)),
+            ] {
+                for (got, sent) in back.0.iter().zip(xyz.0) {
+                    prop_assert!((got - sent).abs() < LIGHT_ROUNDOFF * scale, "{sent}: {got}");
+                }
+            }
+        }
+
+        /// A neutral's I is the PQ signal of its luminance, and its T and P are 0.
+        #[test]
+        fn neutrals_have_no_chroma(ln_l in -9.0_f64..9.2) {
+            let luminance = ln_l.exp();
+            let itp = itp_from_xyz(Chromaticity::D65.xyz_at(luminance));
+            prop_assert!((itp.i - pq_inverse_eotf(luminance)).abs() < ROUNDOFF);
+            prop_assert!(itp.t.abs() < ROUNDOFF && itp.p.abs() < ROUNDOFF);
+        }
+
+        /// The difference is a distance: symmetric, 0 for equal colours, never longer by a detour.
+        #[test]
+        fn difference_is_a_distance(a in any_light(), b in any_light(), c in any_light()) {
+            let [a, b, c] = [a, b, c].map(itp_from_xyz);
+            prop_assert_eq!(delta_e_itp(a, b), delta_e_itp(b, a));
+            prop_assert_eq!(delta_e_itp(a, a), 0.0);
+            prop_assert!(delta_e_itp(a, c) <= delta_e_itp(a, b) + delta_e_itp(b, c) + UNITS_PER_JND * ROUNDOFF);
+        }
+
+        /// Noise below black is black.
+        #[test]
+        fn negative_light_is_black(depth in 0.0_f64..1.0) {
+            let below = itp_from_xyz(Chromaticity::D65.xyz_at(-depth));
+            let black = itp_from_xyz(Xyz::default());
+            prop_assert_eq!(below, black);
+        }
+    }
+
+    /// Integers of table 7: white gives equal LMS, and equal L′M′S′ no chroma.
+    #[test]
+    fn rows_sum_as_the_table_needs() {
+        for row in LMS_FROM_BT2020 {
+            assert_eq!(row.iter().sum::<f64>(), 1.0);
+        }
+        assert_eq!(
+            ICTCP_FROM_LMS.map(|row| row.iter().sum::<f64>()),
+            [1.0, 0.0, 0.0]
+        );
+        let white = LMS_FROM_XYZ * nalgebra::Vector3::from(Chromaticity::D65.xyz_at(1.0));
+        assert!(white.iter().all(|v| (v - 1.0).abs() < ROUNDOFF));
+    }
+}

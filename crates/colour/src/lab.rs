@@ -73,3 +73,45 @@ pub fn xyz_from_lab(lab: Lab, white: Xyz) -> Xyz {
         white.0[2] * expand(fy - lab.b / 200.0),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Chromaticity;
+    use proptest::prelude::*;
+
+    // About ten operations on values up to 500, and a cube on the way back: relative to the white.
+    const ROUNDOFF: f64 = 1e-12;
+
+    proptest! {
+        /// XYZ survives the way to CIELAB and back, below black too.
+        #[test]
+        fn xyz_round_trip(x in -0.02_f64..1.2, y in -0.02_f64..1.2, z in -0.02_f64..1.2,
+                          peak in 0.1_f64..10_000.0) {
+            let white = Chromaticity::D65.xyz_at(peak);
+            let xyz = Xyz::new(x * peak, y * peak, z * peak);
+            let back = xyz_from_lab(lab_from_xyz(xyz, white), white);
+            for (got, sent) in back.0.iter().zip(xyz.0) {
+                prop_assert!((got - sent).abs() < ROUNDOFF * peak, "{sent} came back as {got}");
+            }
+        }
+
+        /// The white's own chromaticity is neutral, and lightness rises with luminance across the
+        /// join of line and root.
+        #[test]
+        fn greys_are_neutral_and_ordered(y in 0.0_f64..1.0, step in 1e-9_f64..0.1) {
+            let white = Chromaticity::D65.xyz_at(1.0);
+            let dark = lab_from_xyz(Chromaticity::D65.xyz_at(y), white);
+            let light = lab_from_xyz(Chromaticity::D65.xyz_at(y + step), white);
+            prop_assert!(dark.a.abs() < ROUNDOFF && dark.b.abs() < ROUNDOFF);
+            prop_assert!(dark.l < light.l);
+        }
+    }
+
+    /// The exact fractions meet in value; the rounded ones of older editions do not.
+    #[test]
+    fn line_and_root_meet() {
+        assert!((EPSILON.cbrt() - (SLOPE * EPSILON + OFFSET)).abs() < ROUNDOFF);
+        assert!((EPSILON - 216.0 / 24389.0).abs() < ROUNDOFF);
+    }
+}

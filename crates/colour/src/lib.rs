@@ -3,7 +3,10 @@
 //!
 //! Must not know about files, panels, lattices or terminals: numbers in, numbers out.
 
+mod adaptation;
+mod barten;
 mod delta_e_2000;
+mod gsdf;
 mod itp;
 mod lab;
 mod matrix;
@@ -11,7 +14,10 @@ mod primaries;
 mod transfer;
 mod tristimulus;
 
+pub use adaptation::AdaptationTransform;
+pub use barten::{BartenObserver, ContrastConvention};
 pub use delta_e_2000::delta_e_2000;
+pub use gsdf::{gsdf_index, gsdf_luminance};
 pub use itp::{
     Ictcp, Itp, LMS_FROM_XYZ, delta_e_itp, ictcp_from_xyz, itp_from_xyz, lms_from_xyz,
     xyz_from_ictcp, xyz_from_itp, xyz_from_lms,

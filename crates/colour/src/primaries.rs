@@ -76,3 +76,41 @@ impl Primaries {
         rows
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Xyz;
+    use proptest::prelude::*;
+
+    const ROUNDOFF: f64 = 1e-13; // about 20 operations on values up to 5
+
+    proptest! {
+        /// Equal RGB makes the white, and a lone channel has its primary's chromaticity: the two
+        /// conditions that define the matrix.
+        #[test]
+        fn white_and_primaries_are_met(x in 0.28_f64..0.36, y in 0.29_f64..0.37, which in 0_usize..3) {
+            let space = [Primaries::BT709, Primaries::P3, Primaries::BT2020][which];
+            let white = Chromaticity { x, y };
+            let matrix = space.xyz_from_rgb(white);
+            for (got, expected) in matrix.column_sum().iter().zip(white.xyz_at(1.0).0) {
+                prop_assert!((got - expected).abs() < ROUNDOFF);
+            }
+            for (c, primary) in [space.red, space.green, space.blue].into_iter().enumerate() {
+                let seen = Xyz::from(matrix.column(c).into_owned()).chromaticity().expect("light");
+                prop_assert!((seen.x - primary.x).abs() < ROUNDOFF);
+                prop_assert!((seen.y - primary.y).abs() < ROUNDOFF);
+            }
+        }
+    }
+
+    #[test]
+    fn collinear_primaries_are_not_finite_and_do_not_panic() {
+        let flat = Primaries {
+            blue: Primaries::BT709.red,
+            ..Primaries::BT709
+        };
+        let matrix = flat.xyz_from_rgb(Chromaticity::D65);
+        assert!(matrix.iter().any(|v| !v.is_finite()));
+    }
+}

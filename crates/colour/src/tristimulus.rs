@@ -72,3 +72,28 @@ impl Chromaticity {
         )
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const ROUNDOFF: f64 = 1e-14; // five operations on values below 1
+
+    proptest! {
+        /// A colour made from chromaticity and luminance has that chromaticity and luminance.
+        #[test]
+        fn chromaticity_round_trip(x in 0.01_f64..0.7, y in 0.01_f64..0.3, luminance in 1e-4_f64..1e4) {
+            let xyz = Chromaticity { x, y }.xyz_at(luminance);
+            let back = xyz.chromaticity().expect("light has a chromaticity");
+            prop_assert!((back.x - x).abs() < ROUNDOFF && (back.y - y).abs() < ROUNDOFF);
+            prop_assert_eq!(xyz.luminance_cd_m2(), luminance);
+        }
+    }
+
+    #[test]
+    fn darkness_has_no_chromaticity() {
+        assert_eq!(Xyz::default().chromaticity(), None);
+        assert_eq!(Xyz::new(-0.1, 0.05, 0.0).chromaticity(), None);
+    }
+}

@@ -42,3 +42,45 @@ impl Bt1886 {
         (luminance_cd_m2.max(0.0) / self.gain).powf(1.0 / GAMMA) - self.lift
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const ROUNDOFF: f64 = 1e-12; // three powers, relative to the value
+    const SIGNAL_ROUNDOFF: f64 = 1e-13;
+
+    fn any_display() -> impl Strategy<Value = (f64, f64)> {
+        (10.0_f64..2000.0, prop_oneof![Just(0.0), 1e-5_f64..1.0])
+    }
+
+    proptest! {
+        /// Signal 1 shows the white, signal 0 the black.
+        #[test]
+        fn ends_are_the_display_s((white, black) in any_display()) {
+            let curve = Bt1886::new(white, black);
+            prop_assert!((curve.eotf(1.0) / white - 1.0).abs() < ROUNDOFF);
+            prop_assert!((curve.eotf(0.0) - black).abs() <= ROUNDOFF * black);
+        }
+
+        /// The signal survives the way to light and back.
+        #[test]
+        fn round_trip((white, black) in any_display(), signal in 1e-4_f64..1.1) {
+            let curve = Bt1886::new(white, black);
+            prop_assert!((curve.inverse_eotf(curve.eotf(signal)) - signal).abs() < SIGNAL_ROUNDOFF);
+        }
+
+        /// More signal, more light.
+        #[test]
+        fn eotf_rises((white, black) in any_display(), signal in 0.0_f64..1.0, step in 1e-6_f64..0.1) {
+            let curve = Bt1886::new(white, black);
+            prop_assert!(curve.eotf(signal) < curve.eotf(signal + step));
+        }
+    }
+
+    #[test]
+    fn noisy_black_counts_as_none() {
+        assert_eq!(Bt1886::new(100.0, -0.001), Bt1886::new(100.0, 0.0));
+    }
+}

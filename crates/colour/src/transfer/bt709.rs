@@ -18,3 +18,32 @@ pub fn bt709_oetf(scene_light: f64) -> f64 {
         ALPHA * scene_light.powf(0.45) - (ALPHA - 1.0)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// More light, more signal, across the join too.
+        #[test]
+        fn oetf_rises(light in -0.1_f64..1.0, step in 1e-9_f64..0.1) {
+            prop_assert!(bt709_oetf(light) < bt709_oetf(light + step));
+        }
+    }
+
+    /// The exact constants meet in value and in slope; their last printed digit is the tolerance.
+    #[test]
+    fn line_and_power_meet() {
+        const PRINTED: f64 = 1e-14; // of ALPHA; BETA has 15 decimals
+        let power = ALPHA * BETA.powf(0.45) - (ALPHA - 1.0);
+        assert!(
+            (power - 4.5 * BETA).abs() < PRINTED,
+            "{}",
+            power - 4.5 * BETA
+        );
+        let slope = 0.45 * ALPHA * BETA.powf(-0.55);
+        // d(slope)/d(BETA) = −137: half a unit in BETA's last digit is 7e-14 of slope.
+        assert!((slope - 4.5).abs() < 1e-13, "{}", slope - 4.5);
+    }
+}

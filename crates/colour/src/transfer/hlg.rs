@@ -97,3 +97,60 @@ fn system_gamma(white_cd_m2: f64) -> f64 {
         1.2 * 1.111_f64.powf(ratio.log2())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::array::uniform3;
+    use proptest::prelude::*;
+
+    const ROUNDOFF: f64 = 1e-14; // six operations on values up to 1
+    /// a, b and c are rounded to eight digits and more: the pieces meet, and the white is hit, to 1e-7.
+    const CONSTANTS: f64 = 1e-7;
+
+    fn any_display() -> impl Strategy<Value = Hlg> {
+        (50.0_f64..4000.0, prop_oneof![Just(0.0), 1e-5_f64..0.5])
+            .prop_map(|(white, black)| Hlg::new(white, black))
+    }
+
+    proptest! {
+        /// The signal survives the way to scene light and back.
+        #[test]
+        fn round_trip(signal in 0.0_f64..1.0) {
+            let error = (hlg_oetf(hlg_inverse_oetf(signal)) - signal).abs();
+            let near_join = (signal - 0.5).abs() < CONSTANTS;
+            prop_assert!(error < if near_join { CONSTANTS } else { ROUNDOFF }, "{signal}: {error}");
+        }
+
+        /// More light, more signal.
+        #[test]
+        fn oetf_rises(light in 0.0_f64..1.0, step in 1e-7_f64..0.1) {
+            prop_assert!(hlg_oetf(light) < hlg_oetf(light + step));
+        }
+
+        /// Along neutrals more signal is more light; the ends are the display's.
+        #[test]
+        fn neutrals_rise_from_black_to_white(
+            white in 50.0_f64..4000.0, black in 1e-5_f64..0.5, signal in 0.0_f64..1.0, step in 1e-6_f64..0.1,
+        ) {
+            let hlg = Hlg::new(white, black);
+            prop_assert!(hlg.eotf([signal; 3])[1] < hlg.eotf([signal + step; 3])[1]);
+            prop_assert!((hlg.eotf([1.0; 3])[1] / white - 1.0).abs() < CONSTANTS);
+            prop_assert!((hlg.eotf([0.0; 3])[1] / black - 1.0).abs() < CONSTANTS);
+        }
+
+        /// No signal is undefined on any display.
+        #[test]
+        fn eotf_is_finite(hlg in any_display(), signal in uniform3(-0.1_f64..1.1)) {
+            prop_assert!(hlg.eotf(signal).iter().all(|v| v.is_finite() && *v >= 0.0));
+        }
+    }
+
+    /// A dim display has an exponent below 1, where black must not become ∞·0.
+    #[test]
+    fn black_is_black_on_a_dim_display() {
+        let dim = Hlg::new(100.0, 0.0);
+        assert!(dim.system_gamma() < 1.0);
+        assert_eq!(dim.eotf([0.0; 3]), [0.0; 3]);
+    }
+}

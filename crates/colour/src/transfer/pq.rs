@@ -35,3 +35,46 @@ pub fn pq_inverse_eotf(luminance_cd_m2: f64) -> f64 {
     let power = (luminance_cd_m2.max(0.0) / PQ_PEAK_CD_M2).powf(M1);
     ((C1 + C2 * power) / (1.0 + C3 * power)).powf(M2)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    // The signal's rounding (1e-16) times the slope of ln L, at most 400 above 1e-4 cd/m².
+    const LIGHT_ROUNDOFF: f64 = 1e-12;
+    const SIGNAL_ROUNDOFF: f64 = 1e-13;
+
+    proptest! {
+        /// Light survives the way to the signal and back, above the brightest signal too.
+        #[test]
+        fn light_round_trip(ln_l in -9.2_f64..9.5) {
+            let light = ln_l.exp();
+            prop_assert!((pq_eotf(pq_inverse_eotf(light)) / light - 1.0).abs() < LIGHT_ROUNDOFF);
+        }
+
+        /// The signal survives the way to light and back.
+        #[test]
+        fn signal_round_trip(signal in 1e-3_f64..=1.0) {
+            prop_assert!((pq_inverse_eotf(pq_eotf(signal)) - signal).abs() < SIGNAL_ROUNDOFF);
+        }
+
+        /// More signal, more light.
+        #[test]
+        fn eotf_rises(signal in 1e-5_f64..1.9, step in 1e-9_f64..0.1) {
+            prop_assert!(pq_eotf(signal) < pq_eotf(signal + step));
+        }
+
+        /// No signal is undefined.
+        #[test]
+        fn eotf_is_never_nan(signal in -1e3_f64..1e3) {
+            prop_assert!(pq_eotf(signal) >= 0.0);
+        }
+    }
+
+    #[test]
+    fn negative_light_is_black() {
+        assert_eq!(pq_inverse_eotf(-1.0), pq_inverse_eotf(0.0));
+        assert_eq!(pq_eotf(0.0), 0.0);
+    }
+}

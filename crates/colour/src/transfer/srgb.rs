@@ -29,3 +29,37 @@ pub fn srgb_inverse_eotf(light: f64) -> f64 {
         1.055 * light.powf(1.0 / 2.4) - 0.055
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// The printed break points do not quite meet: 12.92·0.0031308 = 0.040449936, and the inverse of
+    /// the power errs by as much between the two.
+    const BREAK_GAP: f64 = 1e-7;
+    const ROUNDOFF: f64 = 1e-14; // five operations on values up to 1
+
+    proptest! {
+        /// The signal survives, exactly away from the break and within its gap near it.
+        #[test]
+        fn round_trip(signal in -0.1_f64..1.1) {
+            let error = (srgb_inverse_eotf(srgb_eotf(signal)) - signal).abs();
+            let near_break = (signal - SIGNAL_BREAK).abs() < BREAK_GAP;
+            prop_assert!(error < if near_break { BREAK_GAP } else { ROUNDOFF }, "{signal}: {error}");
+        }
+
+        /// More signal, more light.
+        #[test]
+        fn eotf_rises(signal in -0.1_f64..1.0, step in 1e-9_f64..0.1) {
+            prop_assert!(srgb_eotf(signal) < srgb_eotf(signal + step));
+        }
+    }
+
+    #[test]
+    fn round_trip_at_the_break() {
+        for signal in [SIGNAL_BREAK, 12.92 * LIGHT_BREAK] {
+            assert!((srgb_inverse_eotf(srgb_eotf(signal)) - signal).abs() < BREAK_GAP);
+        }
+    }
+}
