@@ -15,6 +15,7 @@ mod axis;
 mod correction;
 mod error;
 mod evaluation;
+pub mod format;
 mod lattice;
 mod lut;
 mod lut1d;

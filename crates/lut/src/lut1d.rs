@@ -39,6 +39,11 @@ impl Lut1d {
         })
     }
 
+    /// For readers that have checked the parts: `rows` are finite and `axes` have as many nodes.
+    pub(crate) fn from_parts(rows: Vec<[f64; 3]>, axes: [Axis; 3]) -> Self {
+        Self { rows, axes }
+    }
+
     /// The same rows, spread over `min` to `max` of each channel.
     ///
     /// # Errors

@@ -84,6 +84,11 @@ impl Lut3d {
         Self::over_axes(size, [Axis::unit(size); 3], f)
     }
 
+    /// For readers that have checked the parts: `nodes` holds `size`³ finite triples and `axes` have `size` nodes.
+    pub(crate) fn from_parts(size: usize, nodes: Vec<[f64; 3]>, axes: [Axis; 3]) -> Self {
+        Self { size, nodes, axes }
+    }
+
     fn over_axes(size: usize, axes: [Axis; 3], mut f: impl FnMut([f64; 3]) -> [f64; 3]) -> Self {
         let mut nodes = Vec::with_capacity(size.pow(3));
         for b in 0..size {
@@ -156,7 +161,8 @@ impl Lut3d {
 
     /// The output for signal `at`. Outside the domain the nearest end answers; NaN counts as the low end.
     ///
-    /// At a node the answer is the node's own value, whatever the evaluation.
+    /// At a node the answer is the node's own value, whatever the evaluation (unless the domain is so far from 0
+    /// for its length that an `f64` cannot say where the node stands).
     #[must_use]
     #[inline]
     pub fn sample(&self, at: [f64; 3], how: Evaluation) -> [f64; 3] {

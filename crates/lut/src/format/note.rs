@@ -1,0 +1,111 @@
+use std::fmt;
+use std::path::Path;
+
+use evenstep_files::Place;
+
+/// A harmless departure from a format: the file was read, and its meaning is not in doubt.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Note {
+    /// Where it was seen first.
+    pub place: Place,
+    /// What was seen.
+    pub deviation: Deviation,
+    /// On how many lines.
+    pub lines: usize,
+}
+
+/// The departures that are read with a note.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum Deviation {
+    /// The file starts with a UTF-8 byte order mark.
+    ByteOrderMark,
+    /// A line ends with CR LF.
+    CrLf,
+    /// A line ends with CR alone.
+    LoneCr,
+    /// The last line has no end.
+    NoFinalNewline,
+    /// Tabs separate words.
+    Tabs,
+    /// Blanks stand before or after the text of a line, or make up a line.
+    OuterBlanks,
+    /// The title or a comment is UTF-8 rather than 7-bit ASCII.
+    NonAscii,
+    /// A comment is longer than the format allows.
+    LongComment,
+    /// A keyword is not in upper case.
+    LowerCaseKeyword,
+    /// The title is not in quotes.
+    UnquotedTitle,
+    /// A range keyword of the other dialect gives the domain.
+    InputRange,
+    /// Curves stand before a lattice in one file.
+    CurvesBeforeLattice,
+}
+
+impl fmt::Display for Deviation {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::ByteOrderMark => "starts with a UTF-8 byte order mark; some readers refuse it",
+            Self::CrLf => "lines end with CR LF; the format asks for LF",
+            Self::LoneCr => "lines end with CR alone; the format asks for LF",
+            Self::NoFinalNewline => {
+                "the last line has no end; if the file was cut, its last number may be too"
+            }
+            Self::Tabs => "tabs between words; the format uses spaces",
+            Self::OuterBlanks => "blanks before or after the text of a line",
+            Self::NonAscii => "text that is not 7-bit ASCII; some readers refuse it",
+            Self::LongComment => "a comment longer than the 250 bytes the format allows",
+            Self::LowerCaseKeyword => "a keyword in lower case; the format asks for upper case",
+            Self::UnquotedTitle => "the title is not in quotes",
+            Self::InputRange => {
+                "an INPUT_RANGE keyword gives the domain; the format has DOMAIN_MIN and DOMAIN_MAX"
+            }
+            Self::CurvesBeforeLattice => {
+                "curves and a lattice in one file, an extension; the curves are applied first"
+            }
+        })
+    }
+}
+
+impl fmt::Display for Note {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.place, self.deviation)?;
+        if self.lines > 1 {
+            write!(f, " ({} lines)", self.lines)?;
+        }
+        Ok(())
+    }
+}
+
+/// Notes while a file is read: one of each kind.
+pub(crate) struct Notes<'a> {
+    path: &'a Path,
+    list: Vec<Note>,
+}
+
+impl<'a> Notes<'a> {
+    pub(crate) fn new(path: &'a Path) -> Self {
+        Self {
+            path,
+            list: Vec::new(),
+        }
+    }
+
+    /// Notes `deviation` at byte `offset` of `line`, or counts the line if it was noted before.
+    pub(crate) fn add(&mut self, line: usize, offset: usize, deviation: Deviation) {
+        match self.list.iter_mut().find(|n| n.deviation == deviation) {
+            Some(note) => note.lines += 1,
+            None => self.list.push(Note {
+                place: Place::new(self.path, line, offset + 1),
+                deviation,
+                lines: 1,
+            }),
+        }
+    }
+
+    pub(crate) fn into_list(self) -> Vec<Note> {
+        self.list
+    }
+}
