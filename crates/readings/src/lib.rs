@@ -2,6 +2,20 @@
 //!
 //! Must not know about models of the panel or about LUTs.
 
+mod error;
+mod format;
+mod layout;
+mod merge;
+mod noise;
 mod patch;
+mod scale;
 
-pub use patch::{Patch, Readings};
+pub use error::{Note, ReadingsError};
+pub use format::{
+    CgatsHeader, lowest_light_cd_m2, parse, parse_patches, parse_sequence, read, read_patches,
+    read_sequence, write_cgats, write_csv, write_patches_csv,
+};
+pub use merge::merged;
+pub use noise::NoiseModel;
+pub use patch::{Patch, PatchRequest, Reading, Readings};
+pub use scale::{FullScale, RgbScale, UnknownRgbScale};

@@ -13,6 +13,28 @@ pub struct Patch {
     pub order: usize,
 }
 
+/// One reading as it stands in a file, before repeats are joined.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// The id the file gave, or the row number where it gave none.
+    pub id: String,
+    /// Drive sent to the panel, each channel in [0, 1].
+    pub drive: [f64; 3],
+    /// The colour read, in cd/m².
+    pub xyz: Xyz,
+    /// When it was read, in the seconds of column `t`; `None` where the file has none.
+    pub seconds: Option<f64>,
+}
+
+/// A patch to be shown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PatchRequest {
+    /// The id the list gave, or the row number where it gave none.
+    pub id: String,
+    /// Drive, each channel in [0, 1].
+    pub drive: [f64; 3],
+}
+
 /// A set of patches in the order they were first read; drives are distinct.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Readings {

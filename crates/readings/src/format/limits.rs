@@ -1,0 +1,11 @@
+//! Bounds on what is read. Rows, columns and line length are those of the project's reference on measurement
+//! formats; the file size is our choice, because it holds the largest number of rows at 128 bytes each.
+
+/// Rows of data, all sections together.
+pub(crate) const MAX_ROWS: usize = 1 << 20;
+/// Columns of one table.
+pub(crate) const MAX_COLUMNS: usize = 4096;
+/// Bytes in one line.
+pub(crate) const MAX_LINE_BYTES: usize = 1 << 20;
+/// Bytes in one file.
+pub(crate) const MAX_FILE_BYTES: usize = 128 * MAX_ROWS;
