@@ -1,6 +1,6 @@
 const A: f64 = 0.178_832_77;
 const B: f64 = 0.284_668_92; // 1 − 4a
-const C: f64 = 0.559_910_729_53; // 0.5 − a·ln(4a)
+const C: f64 = 0.559_910_729_529_562; // 0.5 − a·ln(4a), which is how the table defines it
 
 /// Luminance of BT.2020 RGB, to the four digits BT.2100 prints.
 const LUMINANCE: [f64; 3] = [0.2627, 0.6780, 0.0593];
@@ -73,7 +73,7 @@ impl Hlg {
     /// BT.2020 R′G′B′ signals in [0, 1] to BT.2020 light in cd/m².
     ///
     /// The channels depend on each other: the OOTF scales all three by a power of the scene's
-    /// luminance. Signal 1 shows 1 + 3e-8 times the white, because the constants are rounded.
+    /// luminance. Signal 1 shows 1 + 3e-8 times the white, because a is rounded to eight decimals.
     #[must_use]
     pub fn eotf(&self, rgb_signal: [f64; 3]) -> [f64; 3] {
         let scene = rgb_signal.map(|v| hlg_inverse_oetf((1.0 - self.lift) * v + self.lift));
@@ -105,7 +105,7 @@ mod tests {
     use proptest::prelude::*;
 
     const ROUNDOFF: f64 = 1e-14; // six operations on values up to 1
-    /// a, b and c are rounded to eight digits and more: the pieces meet, and the white is hit, to 1e-7.
+    /// a is rounded to eight decimals, so the pieces meet, and the white is hit, to 3e-8 only.
     const CONSTANTS: f64 = 1e-7;
 
     fn any_display() -> impl Strategy<Value = Hlg> {
