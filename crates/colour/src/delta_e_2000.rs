@@ -28,7 +28,7 @@ const SIN_63: f64 = 0.891_006_524_188_367_9;
 /// Observations", Color Res. Appl. 30(1):21-30, 2005, equations 2 to 22.
 #[must_use]
 pub fn delta_e_2000(first: Lab, second: Lab) -> f64 {
-    let mean_chroma_ab = 0.5 * (first.a.hypot(first.b) + second.a.hypot(second.b));
+    let mean_chroma_ab = 0.5 * (chroma(first.a, first.b) + chroma(second.a, second.b));
     let stretch = 1.5 - 0.5 * chroma_share(mean_chroma_ab);
     let (chroma_1, hue_1) = polar(first.a * stretch, first.b);
     let (chroma_2, hue_2) = polar(second.a * stretch, second.b);
@@ -68,6 +68,12 @@ fn chroma_share(chroma: f64) -> f64 {
     (seventh / (seventh + HALF_CHROMA_7)).sqrt()
 }
 
+/// Length by the plain root: `hypot` guards against squares that overflow, which no colour reaches, and
+/// took a third of the time of the whole formula.
+fn chroma(a: f64, b: f64) -> f64 {
+    (a * a + b * b).sqrt()
+}
+
 /// Chroma, and hue in [0, 2π) with 0 for a neutral.
 fn polar(a: f64, b: f64) -> (f64, f64) {
     let angle = b.atan2(a);
@@ -78,7 +84,7 @@ fn polar(a: f64, b: f64) -> (f64, f64) {
     } else {
         angle
     };
-    (a.hypot(b), hue)
+    (chroma(a, b), hue)
 }
 
 /// Signed hue difference in [−π, π] and mean hue in [0, 2π), both over the shorter arc.
