@@ -8,7 +8,9 @@ mod layout;
 mod merge;
 mod noise;
 mod patch;
+mod quality;
 mod scale;
+mod select;
 
 pub use error::{Note, ReadingsError};
 pub use format::{
@@ -18,4 +20,8 @@ pub use format::{
 pub use merge::merged;
 pub use noise::NoiseModel;
 pub use patch::{Patch, PatchRequest, Reading, Readings};
+pub use quality::{
+    Finding, Fitness, MIN_DISTINCT_3D, MIN_DISTINCT_BASE, MIN_OFF_RAMPS_3D, Severity, check,
+};
 pub use scale::{FullScale, RgbScale, UnknownRgbScale};
+pub use select::Ramp;

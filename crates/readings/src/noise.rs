@@ -150,7 +150,7 @@ fn maximise(spreads: &[Spread]) -> NoiseModel {
     // Any positive start will do; this one is of the right size.
     let relative = mean(|s| (s.along + s.across) / (3.0 * s.spare * s.length2));
     let (mut a, mut c) = (relative, relative);
-    let mut f = mean(|s| (s.along + s.across) / (3.0 * s.spare)).min(1.0);
+    let mut f = mean(|s| (s.along + s.across) / (3.0 * s.spare));
     for _ in 0..ROUNDS {
         let (mut up, mut down) = ([0.0; 3], [0.0; 3]);
         for s in spreads {
@@ -176,5 +176,122 @@ fn maximise(spreads: &[Spread]) -> NoiseModel {
         relative_along: a.sqrt(),
         relative_across: c.sqrt(),
         floor_cd_m2: f.sqrt(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Patch;
+    use proptest::prelude::*;
+    use rand::SeedableRng;
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution, StandardNormal};
+
+    /// Normal deviates from a fixed seed.
+    fn deviates(count: usize) -> Vec<f64> {
+        let rng = ChaCha8Rng::seed_from_u64(7);
+        StandardNormal.sample_iter(rng).take(count).collect()
+    }
+
+    /// Patches of rising luminance and turning hue, read `repeats` times with this noise.
+    fn noisy(truth: &NoiseModel, patches: usize, repeats: usize) -> Readings {
+        let mut deviates = deviates(3 * patches * repeats).into_iter();
+        let patch = |order: usize| {
+            let t = order as f64 / (patches - 1) as f64;
+            let y = 0.05 * 4000.0_f64.powf(t);
+            let mean = Vector3::new(y * (0.6 + 0.5 * t), y, y * (1.4 - t));
+            let root = truth.variance_of(Xyz(mean.into())).cholesky().unwrap().l();
+            let mut read = || {
+                let e: [f64; 3] = std::array::from_fn(|_| deviates.next().unwrap());
+                Xyz((mean + root * Vector3::from(e)).into())
+            };
+            Patch {
+                id: order.to_string(),
+                drive: [t; 3],
+                repeats: (0..repeats).map(|_| read()).collect(),
+                order,
+            }
+        };
+        Readings {
+            patches: (0..patches).map(patch).collect(),
+        }
+    }
+
+    /// Four standard errors of a standard deviation from about 500 spare readings, 1/√(2·500) each, rounded up.
+    const SAMPLING: f64 = 0.15;
+
+    #[test]
+    fn the_estimate_finds_the_noise_that_was_put_in() {
+        let truth = NoiseModel {
+            relative_along: 0.004,
+            relative_across: 0.0007,
+            floor_cd_m2: 0.02,
+        };
+        let found = NoiseModel::from_repeats(&noisy(&truth, 250, 5)).unwrap();
+        for (got, put) in [
+            (found.relative_along, truth.relative_along),
+            (found.relative_across, truth.relative_across),
+            (found.floor_cd_m2, truth.floor_cd_m2),
+        ] {
+            assert!(
+                (got / put - 1.0).abs() < SAMPLING,
+                "got {got}, put in {put}"
+            );
+        }
+    }
+
+    #[test]
+    fn without_enough_repeats_there_is_no_estimate() {
+        let truth = NoiseModel::assumed();
+        assert_eq!(NoiseModel::from_repeats(&noisy(&truth, 50, 1)), None);
+        assert_eq!(NoiseModel::from_repeats(&noisy(&truth, 5, 2)), None);
+        assert!(NoiseModel::from_repeats(&noisy(&truth, 6, 2)).is_some());
+        assert_eq!(NoiseModel::from_repeats(&Readings::default()), None);
+    }
+
+    #[test]
+    fn identical_repeats_give_a_variance_above_zero() {
+        let mut readings = noisy(&NoiseModel::assumed(), 20, 2);
+        for patch in &mut readings.patches {
+            patch.repeats[1] = patch.repeats[0];
+        }
+        let found = NoiseModel::from_repeats(&readings).unwrap();
+        assert!(
+            found.luminance_sd(100.0) > 0.0 && found.luminance_sd(100.0) < 1e-3,
+            "{found:?}"
+        );
+    }
+
+    proptest! {
+        /// Along the colour the variance is a²‖v‖² + f², across it c²‖v‖² + f².
+        #[test]
+        fn the_covariance_has_the_stated_variances(v in [0.1_f64..100.0, 0.1_f64..100.0, 0.1_f64..100.0]) {
+            let noise = NoiseModel { relative_along: 0.01, relative_across: 0.002, floor_cd_m2: 0.05 };
+            let v = Vector3::from(v);
+            let variance = noise.variance_of(Xyz(v.into()));
+            let along = v.normalize();
+            let across = along.cross(&Vector3::new(0.3, -0.9, 0.2)).normalize();
+            let expected = |relative: f64| relative * relative * v.norm_squared() + 0.05 * 0.05;
+            for (direction, relative) in [(along, 0.01), (across, 0.002)] {
+                let got = (direction.transpose() * variance * direction)[0];
+                prop_assert!((got / expected(relative) - 1.0).abs() < 1e-10);
+            }
+        }
+
+        /// In brighter units, relative noise stays and the floor follows.
+        #[test]
+        fn the_estimate_scales_with_the_unit(scale in 0.1_f64..10.0) {
+            let mut readings = noisy(&NoiseModel::assumed(), 30, 3);
+            let before = NoiseModel::from_repeats(&readings).unwrap();
+            for patch in &mut readings.patches {
+                for xyz in &mut patch.repeats {
+                    xyz.0 = xyz.0.map(|v| v * scale);
+                }
+            }
+            let after = NoiseModel::from_repeats(&readings).unwrap();
+            prop_assert!((after.relative_along / before.relative_along - 1.0).abs() < 1e-4);
+            prop_assert!((after.floor_cd_m2 / before.floor_cd_m2 / scale - 1.0).abs() < 1e-4);
+        }
     }
 }
