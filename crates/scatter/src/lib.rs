@@ -1,1 +1,41 @@
-//! evenstep scatter.
+//! Scattered-data interpolation of maps R³ → R³; knows nothing of colour.
+//!
+//! A scheme ([`SchemeKind`], or [`Rbf`] with its polynomial degree spelled out) holds parameters
+//! only. Fitting it to [`Sites`] gives an [`Interpolant`], which can be evaluated, with its
+//! Jacobian, from many threads at once. [`SchemeKind::leave_one_out`] predicts every site from the
+//! others without refitting, for choosing a scheme and its smoothing.
+//!
+//! ```
+//! use evenstep_scatter::{SchemeKind, Sites};
+//!
+//! let sites = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [0.4, 0.5, 0.6]];
+//! let values = sites.map(|[r, g, b]| [2.0 * r, g - b, 1.0]);
+//! let scheme: SchemeKind = "rbf-thin-plate".parse()?;
+//! let fitted = scheme.fit(Sites::new(&sites, &values), 0.0)?;
+//! let [x, y, z] = fitted.eval([0.2, 0.3, 0.1]);
+//! assert!((x - 0.4).abs() < 1e-12 && (y - 0.2).abs() < 1e-12 && (z - 1.0).abs() < 1e-12);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod error;
+mod interpolant;
+mod kernel;
+mod kernel_sum;
+mod leave_one_out;
+mod nearest;
+mod polynomial;
+mod projection;
+mod rbf;
+mod scheme;
+mod shepard;
+mod sites;
+
+pub use error::FitError;
+pub use interpolant::Interpolant;
+pub use kernel::Kernel;
+pub use leave_one_out::LeaveOneOut;
+pub use nearest::Nearest;
+pub use rbf::{Rbf, RbfInterpolant};
+pub use scheme::{SchemeKind, UnknownScheme};
+pub use shepard::Shepard;
+pub use sites::Sites;

@@ -1,0 +1,42 @@
+//! The fitted map that every scheme gives.
+
+use nalgebra::Matrix3;
+use rayon::prelude::*;
+
+/// Points per task: fixed, so that the split never depends on the number of threads.
+const CHUNK: usize = 64;
+
+/// A fitted map R³ → R³, shareable between threads so that a LUT fills in parallel.
+///
+/// Coordinates have the units of the sites, outputs those of the values. A coordinate that is not
+/// finite gives outputs that are not finite; it never panics.
+pub trait Interpolant: Send + Sync {
+    /// The three outputs at a point.
+    fn eval(&self, at: [f64; 3]) -> [f64; 3];
+
+    /// The three outputs and their Jacobian: `jacobian[(output, input)]`, analytic.
+    ///
+    /// Where a scheme has no derivative (the sites of the linear kernel, the cell borders of the
+    /// nearest site) the one-sided parts that exist are returned: the singular term counts as 0.
+    fn eval_with_gradient(&self, at: [f64; 3]) -> ([f64; 3], Matrix3<f64>);
+
+    /// One standard error of each output, in the units of the values, where the scheme has one.
+    fn standard_error(&self, _at: [f64; 3]) -> Option<[f64; 3]> {
+        None
+    }
+
+    /// Evaluates many points, in parallel; the result does not depend on the number of threads.
+    ///
+    /// # Panics
+    /// If `at` and `out` differ in length.
+    fn eval_into(&self, at: &[[f64; 3]], out: &mut [[f64; 3]]) {
+        assert_eq!(at.len(), out.len(), "eval_into: one output for each point");
+        at.par_chunks(CHUNK)
+            .zip(out.par_chunks_mut(CHUNK))
+            .for_each(|(at, out)| {
+                for (at, out) in at.iter().zip(out) {
+                    *out = self.eval(*at);
+                }
+            });
+    }
+}

@@ -1,0 +1,198 @@
+//! Turns the conditionally definite kernel system into a definite one.
+//!
+//! With W = V^−½ the system (K + λV) w + P c = f, Pᵀw = 0 becomes, for u = W⁻¹w,
+//!
+//! ```text
+//! (W K W + λI) u + (W P) c = W f,   (W P)ᵀ u = 0.
+//! ```
+//!
+//! The QR factors of W P split space into the polynomials and the rest. In that basis the
+//! lower-right block of Qᵀ(W K W)Q is positive definite, for every λ ≥ 0 at once.
+
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::linalg::householder::{
+    apply_block_householder_sequence_on_the_left_in_place_scratch,
+    apply_block_householder_sequence_on_the_left_in_place_with_conj,
+    apply_block_householder_sequence_on_the_right_in_place_scratch,
+    apply_block_householder_sequence_on_the_right_in_place_with_conj,
+    apply_block_householder_sequence_transpose_on_the_left_in_place_scratch,
+    apply_block_householder_sequence_transpose_on_the_left_in_place_with_conj,
+};
+use faer::linalg::matmul::matmul;
+use faer::linalg::qr::no_pivoting::factor::{
+    qr_in_place, qr_in_place_scratch, recommended_block_size,
+};
+use faer::{Accum, Conj, Mat, MatMut, MatRef, Par};
+use rayon::prelude::*;
+
+use crate::kernel_sum::kernel_column;
+use crate::polynomial::Basis;
+use crate::{FitError, Kernel};
+
+/// How finely the dense algebra is split. Fixed instead of the number of threads, because the split
+/// decides the order of the sums and so the last bits of the result.
+pub(crate) fn split() -> Par {
+    Par::rayon(4)
+}
+
+/// A B, split as everything here.
+pub(crate) fn product(a: MatRef<'_, f64>, b: MatRef<'_, f64>) -> Mat<f64> {
+    let mut c = Mat::zeros(a.nrows(), b.ncols());
+    matmul(c.as_mut(), Accum::Replace, a, b, 1.0, split());
+    c
+}
+
+/// A column of the polynomial matrix that is shorter than this, relative to its length before the
+/// others were projected out, counts as dependent on them. Rounding leaves about 1e-15; sites in a
+/// slab a millionth as thick as wide still pass.
+const DEPENDENT: f64 = 1e-11;
+
+/// The whitened system in the basis given by the polynomials.
+pub(crate) struct Projected {
+    /// Qᵀ W K W Q by columns, n × n; symmetric up to rounding.
+    kernel: Vec<f64>,
+    n: usize,
+    /// Householder vectors below the diagonal, R on and above it: n × m.
+    reflectors: Mat<f64>,
+    factor: Mat<f64>,
+    /// V^−½, n.
+    pub(crate) whitening: Vec<f64>,
+}
+
+impl Projected {
+    /// Builds and projects the kernel matrix: O(n² m) time, one n × n matrix.
+    pub(crate) fn new(
+        kernel: Kernel,
+        basis: &Basis,
+        degree: u8,
+        sites: &[[f64; 3]],
+        whitening: Vec<f64>,
+    ) -> Result<Self, FitError> {
+        let (n, m) = (sites.len(), basis.len());
+        let mut reflectors = Mat::zeros(n, m);
+        for (i, site) in sites.iter().enumerate() {
+            for (j, value) in basis.values(*site).enumerate() {
+                reflectors[(i, j)] = whitening[i] * value;
+            }
+        }
+        let lengths: Vec<f64> = (0..m).map(|j| reflectors.col(j).norm_l2()).collect();
+        let block = recommended_block_size::<f64>(n, m).min(m);
+        let mut factor = Mat::zeros(block, m);
+        let mut memory = MemBuffer::new(qr_in_place_scratch::<f64>(
+            n,
+            m,
+            block,
+            Par::Seq,
+            Default::default(),
+        ));
+        qr_in_place(
+            reflectors.as_mut(),
+            factor.as_mut(),
+            Par::Seq,
+            MemStack::new(&mut memory),
+            Default::default(),
+        );
+        if (0..m).any(|j| reflectors[(j, j)].abs() <= DEPENDENT * lengths[j]) {
+            return Err(FitError::Degenerate { degree });
+        }
+
+        let mut matrix = vec![0.0; n * n];
+        matrix
+            .par_chunks_mut(n)
+            .enumerate()
+            .for_each(|(j, column)| {
+                kernel_column(kernel, sites, sites[j], column);
+                for (entry, w) in column.iter_mut().zip(&whitening) {
+                    *entry *= w * whitening[j];
+                }
+            });
+        let mut projected = Self {
+            n,
+            kernel: Vec::new(),
+            reflectors,
+            factor,
+            whitening,
+        };
+        let mut view = MatMut::from_column_major_slice_mut(&mut matrix, n, n);
+        projected.forward(view.as_mut());
+        projected.forward_right(view);
+        projected.kernel = matrix;
+        Ok(projected)
+    }
+
+    /// Qᵀ W K W Q.
+    pub(crate) fn kernel(&self) -> MatRef<'_, f64> {
+        MatRef::from_column_major_slice(&self.kernel, self.n, self.n)
+    }
+
+    /// Number of polynomials.
+    pub(crate) fn terms(&self) -> usize {
+        self.reflectors.ncols()
+    }
+
+    /// The upper triangular factor, m × m.
+    pub(crate) fn upper(&self) -> MatRef<'_, f64> {
+        self.reflectors.get(..self.terms(), ..)
+    }
+
+    /// X ← Qᵀ X.
+    pub(crate) fn forward(&self, x: MatMut<'_, f64>) {
+        let (n, block) = (self.reflectors.nrows(), self.factor.nrows());
+        let scratch = apply_block_householder_sequence_transpose_on_the_left_in_place_scratch::<f64>(
+            n,
+            block,
+            x.ncols(),
+        );
+        apply_block_householder_sequence_transpose_on_the_left_in_place_with_conj(
+            self.reflectors.as_ref(),
+            self.factor.as_ref(),
+            Conj::No,
+            x,
+            split(),
+            MemStack::new(&mut MemBuffer::new(scratch)),
+        );
+    }
+
+    /// X ← Q X.
+    pub(crate) fn backward(&self, x: MatMut<'_, f64>) {
+        let (n, block) = (self.reflectors.nrows(), self.factor.nrows());
+        let scratch = apply_block_householder_sequence_on_the_left_in_place_scratch::<f64>(
+            n,
+            block,
+            x.ncols(),
+        );
+        apply_block_householder_sequence_on_the_left_in_place_with_conj(
+            self.reflectors.as_ref(),
+            self.factor.as_ref(),
+            Conj::No,
+            x,
+            split(),
+            MemStack::new(&mut MemBuffer::new(scratch)),
+        );
+    }
+
+    /// X ← X Q.
+    fn forward_right(&self, x: MatMut<'_, f64>) {
+        let (n, block) = (self.reflectors.nrows(), self.factor.nrows());
+        let scratch = apply_block_householder_sequence_on_the_right_in_place_scratch::<f64>(
+            n,
+            block,
+            x.nrows(),
+        );
+        apply_block_householder_sequence_on_the_right_in_place_with_conj(
+            self.reflectors.as_ref(),
+            self.factor.as_ref(),
+            Conj::No,
+            x,
+            split(),
+            MemStack::new(&mut MemBuffer::new(scratch)),
+        );
+    }
+
+    /// Whitened values in the projected basis: Qᵀ W f, n × 3.
+    pub(crate) fn right_side(&self, values: &[[f64; 3]]) -> Mat<f64> {
+        let mut g = Mat::from_fn(values.len(), 3, |i, k| self.whitening[i] * values[i][k]);
+        self.forward(g.as_mut());
+        g
+    }
+}

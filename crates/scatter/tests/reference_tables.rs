@@ -1,0 +1,82 @@
+//! Conformance with tabulated interpolants; origin of the tables in `data/README.md`.
+
+use std::collections::HashMap;
+use std::path::Path;
+
+use evenstep_scatter::{SchemeKind, Sites};
+
+/// Ten significant digits of values below 1.3, and the differences in rounding between two solvers
+/// of the same system: permuting the sites moved the tabulated values by up to 1e-11.
+const ABSOLUTE: f64 = 1e-9;
+
+const COLUMNS: [(&str, SchemeKind, f64); 6] = [
+    ("nearest", SchemeKind::Nearest, 0.0),
+    ("idw_p2", SchemeKind::Shepard, 0.0),
+    ("rbf_linear", SchemeKind::RbfLinear, 0.0),
+    ("rbf_tps", SchemeKind::RbfThinPlate, 0.0),
+    ("rbf_cubic", SchemeKind::RbfCubic, 0.0),
+    ("rbf_tps_s1e-3", SchemeKind::RbfThinPlate, 1e-3),
+];
+
+type Table = HashMap<String, Vec<f64>>;
+
+fn table(name: &str) -> Table {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data")
+        .join(name);
+    let mut reader = csv::Reader::from_path(path).unwrap();
+    let header = reader.headers().unwrap().clone();
+    let mut table = Table::new();
+    for row in reader.records() {
+        for (name, field) in header.iter().zip(&row.unwrap()) {
+            table
+                .entry(name.to_owned())
+                .or_default()
+                .push(field.parse().unwrap());
+        }
+    }
+    table
+}
+
+fn triples(table: &Table, names: [&str; 3]) -> Vec<[f64; 3]> {
+    let columns = names.map(|name| &table[name]);
+    (0..columns[0].len())
+        .map(|i| columns.map(|column| column[i]))
+        .collect()
+}
+
+fn check(points: usize) {
+    let data = table(&format!("points_{points}.csv"));
+    let queries = triples(&table("queries_200.csv"), ["x", "y", "z"]);
+    let sites = triples(&data, ["x", "y", "z"]);
+    let values = triples(&data, ["F1", "F2", "F3"]);
+    let expected = ["F1", "F2", "F3"].map(|f| table(&format!("expected_{points}_{f}.csv")));
+    assert_eq!((sites.len(), queries.len()), (points, 200));
+
+    for (column, scheme, smoothing) in COLUMNS {
+        let fitted = scheme.fit(Sites::new(&sites, &values), smoothing).unwrap();
+        let mut got = vec![[0.0; 3]; queries.len()];
+        fitted.eval_into(&queries, &mut got);
+        for (i, got) in got.iter().enumerate() {
+            for (k, table) in expected.iter().enumerate() {
+                let expected = table[column][i];
+                assert!(
+                    (got[k] - expected).abs() <= ABSOLUTE,
+                    "{column}, F{}, query {i}: got {:.12}, table {expected:.12}",
+                    k + 1,
+                    got[k]
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn tables_of_100_points() {
+    check(100);
+}
+
+#[test]
+fn tables_of_500_points() {
+    check(500);
+}
