@@ -2,6 +2,23 @@
 //!
 //! Must not know about LUT files, audits or terminals.
 
+mod banded;
+mod base;
+mod choice;
+mod curve;
+mod encoding;
+mod model;
 mod panel;
+mod simulated;
+mod target;
 
+pub use base::{BaseError, BaseModel, FEWEST_LEVELS};
+pub use choice::{
+    ChosenModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model, panel_white,
+};
+pub use curve::{Level, ToneCurve};
+pub use encoding::{Encoding, PQ_TOE_CD_M2};
+pub use model::{Form, ForwardModel, Structure};
 pub use panel::PanelModel;
+pub use simulated::{Disturbance, SimulatedPanel, simulate};
+pub use target::{Target, Transfer};

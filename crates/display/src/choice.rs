@@ -1,0 +1,320 @@
+use std::str::FromStr;
+
+use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz};
+use evenstep_readings::{NoiseModel, Readings};
+use evenstep_scatter::{FitError, SchemeKind, Sites};
+use rayon::prelude::*;
+
+use crate::model::{encoded, relative_variance};
+use crate::{BaseError, BaseModel, Encoding, Form, ForwardModel, PanelModel, Structure};
+
+/// Smoothing values that `auto` tries: none, then a decade at a time.
+const SMOOTHINGS: [f64; 7] = [0.0, 1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1];
+
+/// Patches the choice is made on when there are more, evenly picked: leave-one-out of every candidate costs the
+/// cube of their number, and 500 settle which of them is best.
+const CHOICE_PATCHES: usize = 500;
+
+/// A smoother candidate is preferred when it scores at most this much worse: leave-one-out on a hundred patches
+/// does not resolve 2 %, and roughness is what the correction must not have. Our choice.
+const PREFER_SMOOTHER: f64 = 1.02;
+
+/// How the smoothing is chosen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SmoothingChoice {
+    /// By leave-one-out.
+    LeaveOneOut,
+    /// A given value.
+    Given(f64),
+}
+
+impl FromStr for SmoothingChoice {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        match text {
+            "auto" | "loo" => Ok(Self::LeaveOneOut),
+            _ => match text.parse::<f64>() {
+                Ok(v) if v >= 0.0 && v.is_finite() => Ok(Self::Given(v)),
+                _ => Err(format!(
+                    "{text:?} is not a smoothing: give auto, loo or a number from 0 up"
+                )),
+            },
+        }
+    }
+}
+
+/// Leave-one-out error of a model over its patches.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct LeaveOneOutError {
+    /// Mean CIEDE2000 against the panel's own white.
+    pub de2000_mean: f64,
+    /// 95th percentile of it.
+    pub de2000_p95: f64,
+    /// Its maximum.
+    pub de2000_max: f64,
+    /// Mean ΔE ITP.
+    pub itp_mean: f64,
+}
+
+/// A forward model with the record of how it was chosen.
+pub struct ChosenModel {
+    /// The model.
+    pub model: ForwardModel,
+    /// Its leave-one-out error; for the base alone, the error over the readings it was fitted to.
+    pub error: LeaveOneOutError,
+    /// The base's error over the same patches, where a base could be fitted.
+    pub base_error: Option<LeaveOneOutError>,
+    /// Number of candidates compared.
+    pub candidates: usize,
+    /// Whether the base alone did as well as the best interpolant, so that the data support no more.
+    pub base_suffices: bool,
+}
+
+/// Why no forward model could be fitted.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ModelError {
+    /// No base, and it was needed.
+    #[error(transparent)]
+    Base(#[from] BaseError),
+    /// The scheme refused the sites.
+    #[error("no 3D model from these patches: {0}")]
+    Scheme(#[from] FitError),
+}
+
+/// Chooses form, encoding, scheme and smoothing by leave-one-out and fits the model to all readings.
+///
+/// The score is the geometric mean of mean CIEDE2000 and mean ΔE ITP: the first is what the trade quotes, the
+/// second weighs near-black as the eye does. `scheme` and `smoothing` narrow the search when given.
+///
+/// Leave-one-out is closed-form for the interpolant with the base held: a base fitted with the patch flatters the
+/// residual form slightly, by as much as one patch can move a smoothed curve.
+///
+/// # Errors
+/// [`ModelError`] when no candidate can be fitted.
+pub fn choose_model(
+    readings: &Readings,
+    noise: &NoiseModel,
+    scheme: Option<SchemeKind>,
+    smoothing: SmoothingChoice,
+) -> Result<ChosenModel, ModelError> {
+    let base = BaseModel::fit(readings, noise);
+    let subset = evenly_picked(readings, CHOICE_PATCHES);
+    let white = panel_white(readings);
+    let encodings = [
+        Encoding::PqLms,
+        Encoding::CubeRoot { white },
+        Encoding::Linear {
+            white_cd_m2: white.luminance_cd_m2(),
+        },
+    ];
+    let schemes = match scheme {
+        Some(s) => vec![s],
+        None => vec![
+            SchemeKind::RbfLinear,
+            SchemeKind::RbfThinPlate,
+            SchemeKind::RbfCubic,
+        ],
+    };
+    let smoothings = match smoothing {
+        SmoothingChoice::LeaveOneOut => SMOOTHINGS.to_vec(),
+        SmoothingChoice::Given(v) => vec![v],
+    };
+    let forms: &[Form] = if base.is_ok() {
+        &[Form::Residual, Form::Value]
+    } else {
+        &[Form::Value]
+    };
+    let mut tasks = Vec::new();
+    for &form in forms {
+        for encoding in encodings {
+            tasks.extend(schemes.iter().map(|&scheme| (form, encoding, scheme)));
+        }
+    }
+    // In parallel, but compared in order, so that ties fall the same way on any number of threads.
+    let scored: Vec<Result<Vec<Candidate>, FitError>> = tasks
+        .par_iter()
+        .map(|&(form, encoding, scheme)| {
+            let base = base.as_ref().ok();
+            score(
+                &subset,
+                noise,
+                base,
+                form,
+                encoding,
+                scheme,
+                &smoothings,
+                white,
+            )
+        })
+        .collect();
+    let mut all = Vec::new();
+    let mut refusal = None;
+    for result in scored {
+        match result {
+            Ok(list) => all.extend(list),
+            Err(e) => refusal = Some(e),
+        }
+    }
+    let Some(best) = pick(&all) else {
+        return Err(match (refusal, base) {
+            (Some(e), _) => ModelError::Scheme(e),
+            (None, Err(e)) => ModelError::Base(e),
+            (None, Ok(_)) => unreachable!("every scheme either scores or refuses"),
+        });
+    };
+    let base_error = base
+        .as_ref()
+        .ok()
+        .map(|b| error_of(&subset, white, |i| b.xyz(subset.patches[i].drive)));
+    let base_suffices = base_error
+        .as_ref()
+        .is_some_and(|e| score_of(e) <= best.score);
+    let (structure, error) = (best.structure, best.error.clone());
+    let model = ForwardModel::fit(readings, noise, base.ok(), structure)?;
+    Ok(ChosenModel {
+        model,
+        error,
+        base_error,
+        candidates: all.len(),
+        base_suffices,
+    })
+}
+
+#[derive(Clone)]
+struct Candidate {
+    structure: Structure,
+    error: LeaveOneOutError,
+    score: f64,
+}
+
+/// Best score, then the smoothest of the same form, encoding and scheme that scores nearly as well.
+fn pick(all: &[Candidate]) -> Option<&Candidate> {
+    let finite = || all.iter().filter(|c| c.score.is_finite());
+    let best = finite().min_by(|a, b| a.score.total_cmp(&b.score))?;
+    finite()
+        .filter(|c| {
+            Structure {
+                smoothing: best.structure.smoothing,
+                ..c.structure
+            } == best.structure
+        })
+        .filter(|c| c.score <= PREFER_SMOOTHER * best.score)
+        .max_by(|a, b| a.structure.smoothing.total_cmp(&b.structure.smoothing))
+}
+
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one candidate is exactly these choices on exactly these data"
+)]
+fn score(
+    readings: &Readings,
+    noise: &NoiseModel,
+    base: Option<&BaseModel>,
+    form: Form,
+    encoding: Encoding,
+    scheme: SchemeKind,
+    smoothings: &[f64],
+    white: evenstep_colour::Xyz,
+) -> Result<Vec<Candidate>, FitError> {
+    let sites: Vec<[f64; 3]> = readings.patches.iter().map(|p| p.drive).collect();
+    let values = encoded(readings, base, form, encoding);
+    let variance = relative_variance(readings, noise, encoding);
+    let data = Sites {
+        sites: &sites,
+        values: &values,
+        relative_variance: Some(&variance),
+    };
+    let left_out = scheme.leave_one_out(data, smoothings)?;
+    Ok(left_out
+        .iter()
+        .map(|one| {
+            let error = error_of(readings, white, |i| {
+                let measured = encoding.encode(readings.patches[i].xyz());
+                encoding.decode(std::array::from_fn(|k| measured[k] - one.residual[i][k]))
+            });
+            let structure = Structure {
+                form,
+                encoding,
+                scheme,
+                smoothing: one.smoothing,
+            };
+            Candidate {
+                structure,
+                score: score_of(&error),
+                error,
+            }
+        })
+        .collect())
+}
+
+fn score_of(error: &LeaveOneOutError) -> f64 {
+    (error.de2000_mean * error.itp_mean).sqrt()
+}
+
+/// Colour error of predictions against the readings.
+fn error_of(
+    readings: &Readings,
+    white: evenstep_colour::Xyz,
+    predict: impl Fn(usize) -> evenstep_colour::Xyz,
+) -> LeaveOneOutError {
+    let n = readings.patches.len() as f64;
+    let (mut de2000, mut itp) = (Vec::new(), 0.0);
+    for (i, patch) in readings.patches.iter().enumerate() {
+        let (shown, predicted) = (patch.xyz(), predict(i));
+        de2000.push(delta_e_2000(
+            lab_from_xyz(predicted, white),
+            lab_from_xyz(shown, white),
+        ));
+        itp += delta_e_itp(itp_from_xyz(predicted), itp_from_xyz(shown)) / n;
+    }
+    let mean = de2000.iter().sum::<f64>() / n;
+    de2000.sort_by(f64::total_cmp);
+    let last = de2000.len() - 1;
+    // Type 7: linear between order statistics.
+    let at = 0.95 * last as f64;
+    let below = at.floor() as usize;
+    let p95 = de2000[below] + (at - below as f64) * (de2000[(below + 1).min(last)] - de2000[below]);
+    LeaveOneOutError {
+        de2000_mean: mean,
+        de2000_p95: p95,
+        de2000_max: de2000[last],
+        itp_mean: itp,
+    }
+}
+
+/// White of the panel for colour differences: the reading of full drive, else the brightest reading.
+#[must_use]
+pub fn panel_white(readings: &Readings) -> evenstep_colour::Xyz {
+    let brightest = || {
+        readings
+            .patches
+            .iter()
+            .max_by(|a, b| {
+                a.xyz()
+                    .luminance_cd_m2()
+                    .total_cmp(&b.xyz().luminance_cd_m2())
+            })
+            .map(evenstep_readings::Patch::xyz)
+    };
+    readings
+        .white()
+        .map(evenstep_readings::Patch::xyz)
+        .or_else(brightest)
+        .unwrap_or_default()
+}
+
+/// At most `count` patches, spread over the whole list.
+fn evenly_picked(readings: &Readings, count: usize) -> Readings {
+    let n = readings.patches.len();
+    if n <= count {
+        return readings.clone();
+    }
+    // A step that shares no factor with lattice sizes would be better still; rounding positions does well enough.
+    Readings {
+        patches: (0..count)
+            .map(|i| readings.patches[i * n / count].clone())
+            .collect(),
+    }
+}

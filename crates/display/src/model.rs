@@ -1,0 +1,191 @@
+use evenstep_colour::Xyz;
+use evenstep_readings::{NoiseModel, Readings};
+use evenstep_scatter::{FitError, Interpolant, SchemeKind, Sites};
+use nalgebra::Matrix3;
+
+use crate::{BaseModel, Encoding, PanelModel};
+
+/// What the interpolant carries: the difference from the base, or the encoded colour itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// Q(measured) − Q(base): smooth where the base is good.
+    Residual,
+    /// Q(measured): for panels whose base is wrong.
+    Value,
+}
+
+impl std::fmt::Display for Form {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::Residual => "residual",
+            Self::Value => "value",
+        })
+    }
+}
+
+/// Everything that has to be chosen before a forward model is fitted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Structure {
+    /// Residual of the base or the value itself.
+    pub form: Form,
+    /// Space the interpolant lives in.
+    pub encoding: Encoding,
+    /// Scattered-data scheme.
+    pub scheme: SchemeKind,
+    /// Smoothing of the scheme, for sites of average noise.
+    pub smoothing: f64,
+}
+
+/// Forward model of a panel: `Q⁻¹(Q(base(d)) + r(d))`, or `Q⁻¹(v(d))`, or the base alone.
+pub struct ForwardModel {
+    base: Option<BaseModel>,
+    interpolant: Option<(Structure, Box<dyn Interpolant>)>,
+}
+
+impl ForwardModel {
+    /// The base alone.
+    #[must_use]
+    pub fn from_base(base: BaseModel) -> Self {
+        Self {
+            base: Some(base),
+            interpolant: None,
+        }
+    }
+
+    /// Fits the interpolant of a given structure. `base` may be absent for [`Form::Value`].
+    ///
+    /// # Errors
+    /// What the scheme says of the sites.
+    ///
+    /// # Panics
+    /// When `structure.form` is [`Form::Residual`] and there is no base: a bug in the caller.
+    pub fn fit(
+        readings: &Readings,
+        noise: &NoiseModel,
+        base: Option<BaseModel>,
+        structure: Structure,
+    ) -> Result<Self, FitError> {
+        let sites: Vec<[f64; 3]> = readings.patches.iter().map(|p| p.drive).collect();
+        let values = encoded(readings, base.as_ref(), structure.form, structure.encoding);
+        let variance = relative_variance(readings, noise, structure.encoding);
+        let data = Sites {
+            sites: &sites,
+            values: &values,
+            relative_variance: Some(&variance),
+        };
+        let interpolant = structure.scheme.fit(data, structure.smoothing)?;
+        Ok(Self {
+            base,
+            interpolant: Some((structure, interpolant)),
+        })
+    }
+
+    /// The base correction's model, where the readings allow one.
+    #[must_use]
+    pub fn base(&self) -> Option<&BaseModel> {
+        self.base.as_ref()
+    }
+
+    /// What was chosen for the interpolant; `None` for the base alone.
+    #[must_use]
+    pub fn structure(&self) -> Option<Structure> {
+        self.interpolant.as_ref().map(|i| i.0)
+    }
+}
+
+impl PanelModel for ForwardModel {
+    fn xyz(&self, drive: [f64; 3]) -> Xyz {
+        match (&self.interpolant, &self.base) {
+            (Some((structure, r)), base) => {
+                let mut value = r.eval(drive);
+                if let (Form::Residual, Some(base)) = (structure.form, base) {
+                    add(&mut value, structure.encoding.encode(base.xyz(drive)));
+                }
+                structure.encoding.decode(value)
+            }
+            (None, Some(base)) => base.xyz(drive),
+            (None, None) => unreachable!("a forward model has a base or an interpolant"),
+        }
+    }
+
+    fn xyz_with_jacobian(&self, drive: [f64; 3]) -> (Xyz, Matrix3<f64>) {
+        match (&self.interpolant, &self.base) {
+            (Some((structure, r)), base) => {
+                let q = structure.encoding;
+                let (mut value, mut slope) = r.eval_with_gradient(drive);
+                if let (Form::Residual, Some(base)) = (structure.form, base) {
+                    let (xyz, jacobian) = base.xyz_with_jacobian(drive);
+                    add(&mut value, q.encode(xyz));
+                    slope += q.derivative(xyz) * jacobian;
+                }
+                let xyz = q.decode(value);
+                // The derivative of the encoding has a positive diagonal in its own space, so it inverts.
+                let decode = q
+                    .derivative(xyz)
+                    .try_inverse()
+                    .unwrap_or_else(Matrix3::zeros);
+                (xyz, decode * slope)
+            }
+            (None, Some(base)) => base.xyz_with_jacobian(drive),
+            (None, None) => unreachable!("a forward model has a base or an interpolant"),
+        }
+    }
+}
+
+fn add(value: &mut [f64; 3], other: [f64; 3]) {
+    for (v, o) in value.iter_mut().zip(other) {
+        *v += o;
+    }
+}
+
+/// Values the interpolant is fitted to.
+///
+/// # Panics
+/// When `form` is [`Form::Residual`] and there is no base.
+pub(crate) fn encoded(
+    readings: &Readings,
+    base: Option<&BaseModel>,
+    form: Form,
+    encoding: Encoding,
+) -> Vec<[f64; 3]> {
+    readings
+        .patches
+        .iter()
+        .map(|p| {
+            let value = encoding.encode(p.xyz());
+            match form {
+                Form::Value => value,
+                Form::Residual => {
+                    let base = base.expect("a residual needs a base").xyz(p.drive);
+                    let base = encoding.encode(base);
+                    std::array::from_fn(|i| value[i] - base[i])
+                }
+            }
+        })
+        .collect()
+}
+
+/// Noise variance of each patch in the encoded space, over the median of all: what a scheme's smoothing is
+/// multiplied by. Held within a factor of 100 of the median, so that one reading at the floor cannot vanish.
+pub(crate) fn relative_variance(
+    readings: &Readings,
+    noise: &NoiseModel,
+    encoding: Encoding,
+) -> Vec<f64> {
+    let absolute: Vec<f64> = readings
+        .patches
+        .iter()
+        .map(|p| {
+            let slope = encoding.derivative(p.xyz());
+            let spread = slope * noise.variance_of(p.xyz()) * slope.transpose();
+            spread.trace() / 3.0 / p.repeats.len() as f64
+        })
+        .collect();
+    let mut sorted = absolute.clone();
+    sorted.sort_by(f64::total_cmp);
+    let median = sorted[sorted.len() / 2].max(f64::MIN_POSITIVE);
+    absolute
+        .iter()
+        .map(|v| (v / median).clamp(0.01, 100.0))
+        .collect()
+}
