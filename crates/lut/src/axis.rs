@@ -56,8 +56,10 @@ impl Axis {
     pub(crate) fn locate(&self, at: f64) -> (usize, f64) {
         // `f64::max` answers with the other operand for NaN.
         let position = (at.max(self.min).min(self.max) - self.min) * self.density;
-        let cell = (position as usize).min(self.cells - 1);
-        let fraction = position - cell as f64;
+        // Signed and narrow, because that is one instruction each way; a table has at most 65 536 nodes.
+        let cell = (position as i32).min(self.cells as i32 - 1);
+        let fraction = position - f64::from(cell);
+        let cell = cell as usize;
         if fraction < AT_A_NODE {
             (cell, 0.0)
         } else if fraction > 1.0 - AT_A_NODE {

@@ -28,18 +28,11 @@ impl Cell<'_> {
     /// Academy S-2014-006 (Common LUT Format) v3.0, Appendix A, lists the same six cases.
     #[inline]
     pub(crate) fn tetrahedral(&self, at: [f64; 3]) -> [f64; 3] {
-        let mut steps = [
-            (at[0], self.strides[0]),
-            (at[1], self.strides[1]),
-            (at[2], self.strides[2]),
-        ];
-        // A sorting network of three: no allocation, no loop.
-        for (i, j) in [(0, 1), (1, 2), (0, 1)] {
-            if steps[i].0 < steps[j].0 {
-                steps.swap(i, j);
-            }
-        }
-        let [(f1, s1), (f2, s2), (f3, s3)] = steps;
+        let [s1, s2, s3] = self.strides;
+        // A sorting network of three.
+        let (f1, s1, f2, s2) = larger_first(at[0], s1, at[1], s2);
+        let (f2, s2, f3, s3) = larger_first(f2, s2, at[2], s3);
+        let (f1, s1, f2, s2) = larger_first(f1, s1, f2, s2);
         let v0 = self.nodes[self.base];
         let v1 = self.nodes[self.base + s1];
         let v2 = self.nodes[self.base + s1 + s2];
@@ -48,6 +41,16 @@ impl Cell<'_> {
         let (w0, w1, w2) = (1.0 - f1, f1 - f2, f2 - f3);
         std::array::from_fn(|c| v0[c] * w0 + v1[c] * w1 + v2[c] * w2 + v3[c] * f3)
     }
+}
+
+/// Both pairs, the one with the larger fraction first. The steps change places by masking: written as a choice, the
+/// compiler makes it a jump that is taken at random.
+#[inline]
+fn larger_first(fa: f64, sa: usize, fb: f64, sb: usize) -> (f64, usize, f64, usize) {
+    let swap = fa < fb;
+    let change = (sa ^ sb) & usize::from(swap).wrapping_neg();
+    let (large, small) = if swap { (fb, fa) } else { (fa, fb) };
+    (large, sa ^ change, small, sb ^ change)
 }
 
 /// `a` at 0, `b` at 1, exactly at both ends.

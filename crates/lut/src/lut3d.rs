@@ -179,7 +179,9 @@ impl Lut3d {
             Evaluation::Tetrahedral => cell.tetrahedral(inside),
             Evaluation::Weights { bits } => {
                 let levels = (1_u64 << bits.min(MOST_WEIGHT_BITS)) as f64;
-                cell.tetrahedral(inside.map(|f| (f * levels + 0.5).floor() / levels))
+                // A cast truncates; `floor` is a call into the mathematics library on older processors.
+                let rounded = |f: f64| (f * levels + 0.5) as i64 as f64 * levels.recip();
+                cell.tetrahedral(inside.map(rounded))
             }
         }
     }

@@ -94,6 +94,15 @@ proptest! {
         prop_assert_eq!(back, lut);
     }
 
+    /// Plain rows take a fast way through the reader, rows with a blank at the end do not: both say the same.
+    #[test]
+    fn the_fast_way_and_the_careful_way_agree(lut in any_lut()) {
+        let plain = text(&lut);
+        let careful = String::from_utf8(plain.clone()).unwrap().replace('\n', " \n");
+        let back = parse(careful.as_bytes()).unwrap();
+        prop_assert_eq!(bits(&back), bits(&parse(&plain).unwrap()));
+    }
+
     /// Any title can be written, and the file is read.
     #[test]
     fn any_title_can_be_written(title in any::<String>()) {

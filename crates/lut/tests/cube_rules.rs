@@ -233,3 +233,22 @@ fn a_file_is_read_as_its_text() {
     let missing = cube::read(&folder.path().join("c.cube")).unwrap_err();
     assert!(missing.to_string().contains("c.cube: cannot read: "));
 }
+
+/// The file is read in pieces; rows lie across their borders.
+#[test]
+fn a_large_file_is_read_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("large.cube");
+    let lut = Lut::from(Lut3d::from_fn(33, |[r, g, b]| {
+        [r * r, (g + b) / 3.0, b - r / 7.0]
+    }));
+    cube::write(&lut, &path, false).unwrap();
+    assert!(std::fs::metadata(&path).unwrap().len() > 1_000_000);
+    assert_eq!(cube::read(&path).unwrap(), (lut, Vec::new()));
+    let whole = std::fs::read_to_string(&path).unwrap();
+    let line = whole.lines().count();
+    std::fs::write(&path, format!("{whole}0 0 0\n")).unwrap();
+    let refused = cube::read(&path).unwrap_err().to_string();
+    let place = format!("large.cube:{}:1: expected the end of the file", line + 1);
+    assert!(refused.contains(&place), "{refused}");
+}

@@ -37,6 +37,18 @@ impl<R: BufRead> Lines<R> {
         }
     }
 
+    /// Gives the bytes at hand, from the start of a line on, to `take`, and moves past the whole lines it says it has
+    /// taken: how many, and how many bytes they hold with their ends.
+    pub(super) fn take_whole(
+        &mut self,
+        take: impl FnOnce(&[u8]) -> (usize, usize),
+    ) -> io::Result<()> {
+        let (lines, bytes) = take(fill(&mut self.source)?);
+        self.source.consume(bytes);
+        self.number += lines;
+        Ok(())
+    }
+
     /// Moves to the next line; `None` at the end of the file, where the last line stays in place.
     pub(super) fn advance(&mut self) -> io::Result<Option<Ending>> {
         if fill(&mut self.source)?.is_empty() {

@@ -1,5 +1,5 @@
 use std::fs::File;
-use std::io::{BufRead, BufReader};
+use std::io::{self, BufRead, BufReader};
 use std::path::Path;
 
 use evenstep_files::Place;
@@ -7,7 +7,7 @@ use evenstep_files::Place;
 use super::CubeError;
 use super::header::{Header, Keyword, Tables, row_error};
 use super::lines::{Ending, LONGEST_COMMENT, LONGEST_LINE, Lines};
-use super::number::{is_blank, numbers, shown, skip_blanks, word};
+use super::number::{is_blank, numbers, plain_rows, shown, skip_blanks, word};
 use crate::format::note::Notes;
 use crate::format::{Deviation, Note};
 use crate::{Lut, Lut1d, Lut3d};
@@ -125,6 +125,9 @@ impl<R: BufRead> Scan<'_, R> {
             let (row, _) = numbers::<3>(text, start)
                 .map_err(|fault| row_error(self.path, line, text, 3, fault))?;
             rows.push(row);
+            self.lines
+                .take_whole(|bytes| plain_rows(bytes, &mut rows, need))
+                .map_err(|source| self.unreadable(source))?;
             match self.next_content()? {
                 Some(next) => start = next,
                 None if rows.len() == need => return Ok(build(title, tables, rows)),
@@ -143,10 +146,8 @@ impl<R: BufRead> Scan<'_, R> {
     /// end of the file.
     fn next_content(&mut self) -> Result<Option<usize>, CubeError> {
         loop {
-            let ending = self.lines.advance().map_err(|source| CubeError::Io {
-                path: self.path.to_owned(),
-                source,
-            })?;
+            let ending = self.lines.advance();
+            let ending = ending.map_err(|source| self.unreadable(source))?;
             let Some(ending) = ending else {
                 return Ok(None);
             };
@@ -240,6 +241,13 @@ impl<R: BufRead> Scan<'_, R> {
 
     fn note(&mut self, deviation: Deviation, offset: usize) {
         self.notes.add(self.lines.number, offset, deviation);
+    }
+
+    fn unreadable(&self, source: io::Error) -> CubeError {
+        CubeError::Io {
+            path: self.path.to_owned(),
+            source,
+        }
     }
 
     fn place(&self, offset: usize) -> Place {
