@@ -33,12 +33,9 @@ pub fn delta_e_2000(first: Lab, second: Lab) -> f64 {
     let (chroma_1, hue_1) = polar(first.a * stretch, first.b);
     let (chroma_2, hue_2) = polar(second.a * stretch, second.b);
 
-    let (hue_step, mean_hue) = if chroma_1 * chroma_2 == 0.0 {
-        // A neutral has no hue: its hue of 0 makes the sum the hue of the other colour.
-        (0.0, hue_1 + hue_2)
-    } else {
-        hue_step_and_mean(hue_1, hue_2)
-    };
+    // The published rule for neutrals (hue difference 0, mean hue the sum) needs no branch: with either
+    // chroma 0, ΔH′ is 0 whatever the hues are, and the mean hue enters through ΔH′ alone.
+    let (hue_step, mean_hue) = hue_step_and_mean(hue_1, hue_2);
 
     let mean_lightness = 0.5 * (first.l + second.l);
     let mean_chroma = 0.5 * (chroma_1 + chroma_2);
@@ -74,16 +71,10 @@ fn chroma(a: f64, b: f64) -> f64 {
     (a * a + b * b).sqrt()
 }
 
-/// Chroma, and hue in [0, 2π) with 0 for a neutral.
+/// Chroma, and hue in [0, 2π]; that of a neutral means nothing.
 fn polar(a: f64, b: f64) -> (f64, f64) {
     let angle = b.atan2(a);
-    let hue = if a == 0.0 && b == 0.0 {
-        0.0 // atan2 of signed zeros would give ±π
-    } else if angle < 0.0 {
-        angle + TAU
-    } else {
-        angle
-    };
+    let hue = if angle < 0.0 { angle + TAU } else { angle };
     (chroma(a, b), hue)
 }
 
@@ -140,6 +131,15 @@ mod tests {
         #[test]
         fn is_zero_for_equal_colours(colour in any_lab()) {
             prop_assert_eq!(delta_e_2000(colour, colour), 0.0);
+        }
+
+        /// A neutral has no hue: the signs of its zeros do not matter, and only lightness and chroma
+        /// differ.
+        #[test]
+        fn neutrals_have_no_hue(l in 0.0_f64..100.0, colour in any_lab()) {
+            let zeros = [(0.0, 0.0), (-0.0, 0.0), (0.0, -0.0), (-0.0, -0.0)];
+            let all = zeros.map(|(a, b)| delta_e_2000(Lab::new(l, a, b), colour));
+            prop_assert_eq!(all, [all[0]; 4]);
         }
 
         /// The multiple-angle form of T is T as published.

@@ -58,6 +58,7 @@ mod tests {
 
     #[test]
     fn round_trip_at_the_break() {
+        assert!((12.92 * LIGHT_BREAK - SIGNAL_BREAK).abs() < BREAK_GAP);
         for signal in [SIGNAL_BREAK, 12.92 * LIGHT_BREAK] {
             assert!((srgb_inverse_eotf(srgb_eotf(signal)) - signal).abs() < BREAK_GAP);
         }
