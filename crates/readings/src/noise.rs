@@ -46,15 +46,15 @@ struct Spread {
 impl NoiseModel {
     /// Noise to assume when nothing is known.
     ///
-    /// Our choice, because no published figures were available: 0.2 % along and 0.1 % across are a little more
-    /// than repeats of real displays above 10 cd/m² show (0.07 to 0.3 %), and a floor of 0.03 cd/m² is what the
-    /// repeats of a real display below 2 cd/m² show. Too much noise smooths a little; too little lets noise
+    /// Our choice, because no published figures were available: repeats of two real displays gave 0.12 % and
+    /// 0.14 % along, 0.02 % and 0.01 % across and floors of 0.02 and 0.04 cd/m² by the estimate below; these are
+    /// rounded up, but for the floor, which lies between. Too much noise smooths a little; too little lets noise
     /// through as steps.
     #[must_use]
     pub const fn assumed() -> Self {
         Self {
             relative_along: 0.002,
-            relative_across: 0.001,
+            relative_across: 0.0003,
             floor_cd_m2: 0.03,
         }
     }
@@ -79,7 +79,8 @@ impl NoiseModel {
         if spare < MIN_SPARE_READINGS as f64 {
             return None;
         }
-        Some(maximise(&spreads))
+        // Light so bright that its square is no number any more leaves nothing to estimate.
+        Some(maximise(&spreads)).filter(|m| m.luminance_sd(1.0).is_finite())
     }
 
     /// Covariance of one reading of `xyz`, in (cd/m²)². Positive definite.

@@ -20,27 +20,38 @@ fn sample(name: &str) -> Result<(Readings, Vec<Note>), ReadingsError> {
 type Good = (&'static str, usize, usize, &'static [&'static str]);
 
 const LARGEST: &str = "taken from the largest drive";
+const HUNDRED: &str = "white reads exactly 100";
 const CSV: &str = "as CSV columns";
 
 const ACCEPTED: &[Good] = &[
-    ("good_rgb_xyz.txt", 6, 6, &["0 to 255, taken from"]),
-    ("good_comments_quotes.txt", 2, 2, &[LARGEST]),
-    ("good_xyy.txt", 2, 2, &[LARGEST]),
-    ("good_two_sections.txt", 6, 6, &[LARGEST]),
-    ("good_no_sample_id.txt", 6, 6, &[LARGEST]),
+    ("good_rgb_xyz.txt", 6, 6, &["0 to 255, taken from", HUNDRED]),
+    ("good_comments_quotes.txt", 2, 2, &[LARGEST, HUNDRED]),
+    ("good_xyy.txt", 2, 2, &[LARGEST, HUNDRED]),
+    ("good_two_sections.txt", 6, 6, &[LARGEST, HUNDRED]),
+    ("good_no_sample_id.txt", 6, 6, &[LARGEST, HUNDRED]),
     ("good_rows_wrapped.txt", 2, 2, &[LARGEST]),
-    ("good_readings.csv", 5, 5, &[CSV]),
+    ("good_readings.csv", 5, 5, &[CSV, HUNDRED]),
     ("good_readings_repeats.csv", 1, 2, &[CSV]),
-    ("variant_crlf.txt", 6, 6, &[LARGEST]),
-    ("variant_bom.txt", 6, 6, &["byte order mark", LARGEST]),
+    ("variant_crlf.txt", 6, 6, &[LARGEST, HUNDRED]),
+    (
+        "variant_bom.txt",
+        6,
+        6,
+        &["byte order mark", LARGEST, HUNDRED],
+    ),
     (
         "variant_lowercase_ids.txt",
         6,
         6,
-        &["rgb_r in lower case", LARGEST],
+        &["rgb_r in lower case", LARGEST, HUNDRED],
     ),
-    ("variant_extra_columns.txt", 6, 6, &[LARGEST]),
-    ("variant_percent_rgb.txt", 6, 6, &["0 to 100, taken from"]),
+    ("variant_extra_columns.txt", 6, 6, &[LARGEST, HUNDRED]),
+    (
+        "variant_percent_rgb.txt",
+        6,
+        6,
+        &["0 to 100, taken from", HUNDRED],
+    ),
     (
         "variant_no_counts.txt",
         6,
@@ -49,6 +60,7 @@ const ACCEPTED: &[Good] = &[
             "NUMBER_OF_FIELDS is not declared",
             "NUMBER_OF_SETS is not declared",
             LARGEST,
+            HUNDRED,
         ],
     ),
 ];

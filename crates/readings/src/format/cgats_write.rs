@@ -28,10 +28,18 @@ pub fn write_cgats(
     path: &Path,
     force: bool,
 ) -> Result<(), WriteError> {
-    write_atomic(path, force, |out| fill(readings, header, out))
+    write_atomic(path, force, |out| write_cgats_to(readings, header, out))
 }
 
-fn fill(readings: &Readings, header: &CgatsHeader, out: &mut dyn Write) -> io::Result<()> {
+/// Writes the text of [`write_cgats`] to an open output.
+///
+/// # Errors
+/// Those of `out`, and [`io::ErrorKind::InvalidInput`] for texts that the format cannot hold.
+pub fn write_cgats_to(
+    readings: &Readings,
+    header: &CgatsHeader,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     let rows = readings.rows();
     writeln!(out, "CGATS.17\n")?;
     writeln!(out, "ORIGINATOR\t{}", quoted(&header.originator)?)?;

@@ -286,10 +286,9 @@ impl Columns {
             |id| String::from_utf8_lossy(id).into_owned(),
         );
         if record.cells.len() != need {
-            // A decimal comma splits one cell into two: the likelier cause when cells are left over.
             return Err(ReadingsError::RowLength {
                 place: record.place(path, 0),
-                id,
+                id: shorten(id.as_bytes()),
                 found: record.cells.len(),
                 need,
             });

@@ -31,7 +31,7 @@ pub(crate) fn number(text: &[u8], cell: &Cell<'_>) -> Result<Num, ReadingsError>
         });
     }
     let place = Place::new(cell.path, cell.line, cell.column);
-    let (id, column) = (cell.id.to_owned(), cell.name.to_owned());
+    let (id, column) = (shorten(cell.id.as_bytes()), cell.name.to_owned());
     let found = shorten(text);
     Err(if has_decimal_comma(text) {
         ReadingsError::DecimalComma {
@@ -71,14 +71,22 @@ fn has_decimal_comma(text: &[u8]) -> bool {
     decimal(&with_point).is_some()
 }
 
-/// Text for a message: valid, and short enough for one line.
+/// Text for a message: valid, free of control characters, and short enough for one line.
 pub(crate) fn shorten(text: &[u8]) -> String {
     const LONGEST: usize = 40;
     let text = String::from_utf8_lossy(text);
-    if text.chars().count() <= LONGEST {
-        return text.into_owned();
+    let printable = |c: char| {
+        if c.is_control() {
+            char::REPLACEMENT_CHARACTER
+        } else {
+            c
+        }
+    };
+    let mut short: String = text.chars().take(LONGEST).map(printable).collect();
+    if text.chars().nth(LONGEST).is_some() {
+        short.push('…');
     }
-    text.chars().take(LONGEST).chain(['…']).collect()
+    short
 }
 
 #[cfg(test)]

@@ -82,6 +82,14 @@ pub fn parse_sequence(
             text: "rows put in the order of column t".to_owned(),
         });
     }
+    let exactly_100 = |r: &Reading| r.drive == [1.0; 3] && r.xyz.0[1] == 100.0;
+    if all.iter().any(exactly_100) {
+        notes.push(Note {
+            place: Place::file(path),
+            text: "white reads exactly 100, as in files relative to white; taken as 100 cd/m²"
+                .to_owned(),
+        });
+    }
     if rows.rows.iter().any(|row| row.stdev.is_some()) {
         notes.push(Note {
             place: Place::file(path),

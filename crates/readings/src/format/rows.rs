@@ -5,7 +5,7 @@ use std::path::Path;
 use evenstep_colour::Xyz;
 use evenstep_files::Place;
 
-use super::number::Num;
+use super::number::{Num, shorten};
 use crate::noise::NoiseModel;
 use crate::scale::{FullScale, RgbScale};
 use crate::{Note, ReadingsError};
@@ -110,7 +110,7 @@ impl Rows {
             if !(0.0..=scale.value()).contains(&cell.value) {
                 return Err(ReadingsError::DriveRange {
                     place: Place::new(path, cell.line, cell.column),
-                    id: row.id.clone(),
+                    id: shorten(row.id.as_bytes()),
                     column: name.to_owned(),
                     value: cell.value,
                     scale: scale.value(),
@@ -144,7 +144,7 @@ pub(crate) fn xyz(row: &Row, path: &Path) -> Result<Option<Xyz>, ReadingsError> 
         }
         Err(ReadingsError::Negative {
             place: Place::new(path, cell.line, cell.column),
-            id: row.id.clone(),
+            id: shorten(row.id.as_bytes()),
             column: name.to_owned(),
             value: cell.value,
             limit,
@@ -167,7 +167,7 @@ pub(crate) fn xyz(row: &Row, path: &Path) -> Result<Option<Xyz>, ReadingsError> 
             if !fraction(x.value) || !fraction(y.value) || y.value == 0.0 {
                 return Err(ReadingsError::Chromaticity {
                     place: Place::new(path, y.line, y.column),
-                    id: row.id.clone(),
+                    id: shorten(row.id.as_bytes()),
                     x: x.value,
                     y: y.value,
                 });
@@ -175,10 +175,13 @@ pub(crate) fn xyz(row: &Row, path: &Path) -> Result<Option<Xyz>, ReadingsError> 
             let per_y = luminance.value / y.value;
             let z = (1.0 - x.value - y.value) * per_y;
             let found = [x.value * per_y, luminance.value, z];
-            if found.iter().any(|v| !v.is_finite()) || z < lowest_light_cd_m2() {
+            if !found
+                .iter()
+                .all(|v| v.is_finite() && *v >= lowest_light_cd_m2())
+            {
                 return Err(ReadingsError::Chromaticity {
                     place: Place::new(path, y.line, y.column),
-                    id: row.id.clone(),
+                    id: shorten(row.id.as_bytes()),
                     x: x.value,
                     y: y.value,
                 });

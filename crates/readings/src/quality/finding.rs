@@ -2,6 +2,7 @@ use std::fmt;
 
 use super::fitness::{MIN_DISTINCT_3D, MIN_DISTINCT_BASE, MIN_OFF_RAMPS_3D};
 use crate::Ramp;
+use crate::format::shorten;
 
 /// How much a finding matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -198,6 +199,7 @@ impl fmt::Display for Finding {
                 drop_cd_m2,
                 sigmas,
             } => {
+                let (from, to) = (shorten(from.as_bytes()), shorten(to.as_bytes()));
                 let cause = if *sigmas > Self::WITHIN_NOISE_SIGMAS {
                     "beyond noise: the panel or the run is at fault"
                 } else {
