@@ -4,6 +4,11 @@
 //! One source serves every instruction set: the two entry points are compiled once per target and
 //! picked at run time, and everything they call is inlined into them.
 
+#![expect(
+    clippy::needless_range_loop,
+    reason = "loops over lanes and axes read several arrays at one index"
+)]
+
 use multiversion::{multiversion, target::target_cfg_f};
 
 use crate::Kernel;
@@ -147,18 +152,18 @@ fn mul_add<const FMA: bool>(a: f64, b: f64, c: f64) -> f64 {
 /// Microsystems 1993, freely redistributable), quoted from memory; the error is measured in the test.
 #[inline(always)]
 fn ln<const FMA: bool>(x: f64) -> f64 {
-    const LN2_HIGH: f64 = 6.931_471_803_691_238_164_90e-1;
-    const LN2_LOW: f64 = 1.908_214_929_270_587_700_02e-10;
+    const LN2_HIGH: f64 = 6.931_471_803_691_238e-1;
+    const LN2_LOW: f64 = 1.908_214_929_270_587_7e-10;
     const ODD: [f64; 4] = [
-        6.666_666_666_666_735_13e-1,
-        2.857_142_874_366_239_149e-1,
-        1.818_357_216_161_805_012e-1,
-        1.479_819_860_511_658_591e-1,
+        6.666_666_666_666_735e-1,
+        2.857_142_874_366_239e-1,
+        1.818_357_216_161_805e-1,
+        1.479_819_860_511_658_6e-1,
     ];
     const EVEN: [f64; 3] = [
-        3.999_999_999_940_941_908e-1,
-        2.222_219_843_214_978_396e-1,
-        1.531_383_769_920_937_332e-1,
+        3.999_999_999_940_942e-1,
+        2.222_219_843_214_978_4e-1,
+        1.531_383_769_920_937_3e-1,
     ];
     const SQRT_HALF: u64 = 0x3FE6_A09E_667F_3BCD;
     const ONE: u64 = 0x3FF0_0000_0000_0000;

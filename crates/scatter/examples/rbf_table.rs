@@ -1,0 +1,42 @@
+//! Predicts a table of queries from a table of sites, for comparison with other programs.
+//!
+//! Usage: `rbf_table FILE KERNEL SMOOTHING`. FILE is a CSV with the header `kind,x,y,z,a,b,c` and
+//! two kinds of rows: `site` with three values, and `query` whose last three fields are ignored.
+//! Prints one line `a,b,c` with 17 significant digits for each query.
+#![expect(clippy::print_stdout, reason = "an example prints its result")]
+
+use std::error::Error;
+
+use evenstep_scatter::{Interpolant, Kernel, Rbf, Sites};
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let [path, kernel, smoothing] = arguments.as_slice() else {
+        return Err("usage: rbf_table FILE KERNEL SMOOTHING".into());
+    };
+    let kernel = Kernel::ALL
+        .into_iter()
+        .find(|k| k.to_string() == *kernel)
+        .ok_or_else(|| format!("unknown kernel {kernel:?}; use linear, thin-plate or cubic"))?;
+
+    let (mut sites, mut values, mut queries) = (Vec::new(), Vec::new(), Vec::new());
+    for row in csv::Reader::from_path(path)?.deserialize() {
+        let (kind, x, y, z, a, b, c): (String, f64, f64, f64, f64, f64, f64) = row?;
+        match kind.as_str() {
+            "site" => {
+                sites.push([x, y, z]);
+                values.push([a, b, c]);
+            }
+            "query" => queries.push([x, y, z]),
+            other => return Err(format!("unknown kind of row {other:?}; use site or query").into()),
+        }
+    }
+
+    let fitted = Rbf::new(kernel).fit(Sites::new(&sites, &values), smoothing.parse()?)?;
+    let mut out = vec![[0.0; 3]; queries.len()];
+    fitted.eval_into(&queries, &mut out);
+    for [a, b, c] in out {
+        println!("{a:.16e},{b:.16e},{c:.16e}");
+    }
+    Ok(())
+}

@@ -1,0 +1,75 @@
+"""Compares the radial schemes with SciPy's RBFInterpolator on fresh random data.
+
+Usage: rbf_scipy.py BINARY [SEED]
+
+BINARY is the example `rbf_table` of evenstep-scatter. The data are drawn anew on every run; the
+seed is printed, and a run is repeated by giving it. For each kernel and each smoothing
+
+    difference = max |ours - SciPy's| / max |SciPy's|     (over all queries and the three outputs)
+
+must not exceed TOLERANCE. Needs numpy and scipy.
+"""
+
+import csv
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+import scipy
+from scipy.interpolate import RBFInterpolator
+
+TOLERANCE = 1e-8  # two solvers of one system; far above rounding, far below any slip in a formula
+SITES, QUERIES = 300, 1000
+KERNELS = {"linear": "linear", "thin-plate": "thin_plate_spline", "cubic": "cubic"}
+SMOOTHINGS = (0.0, 1e-3)
+
+
+def write_table(path, sites, values, queries):
+    with open(path, "w", newline="", encoding="ascii") as file:
+        writer = csv.writer(file)
+        writer.writerow(["kind", "x", "y", "z", "a", "b", "c"])
+        for site, value in zip(sites, values):
+            writer.writerow(["site", *map(repr, (*map(float, site), *map(float, value)))])
+        for query in queries:
+            writer.writerow(["query", *map(repr, map(float, query)), 0, 0, 0])
+
+
+def main():
+    if len(sys.argv) not in (2, 3):
+        sys.exit(__doc__)
+    binary = sys.argv[1]
+    seed = int(sys.argv[2]) if len(sys.argv) == 3 else time.time_ns() % 2**32
+    print(f"seed {seed}, scipy {scipy.__version__}, numpy {np.__version__}")
+
+    rng = np.random.default_rng(seed)
+    sites = rng.random((SITES, 3))
+    frequency, phase = rng.uniform(-6.0, 6.0, (3, 3)), rng.uniform(0.0, 6.0, 3)
+    values = np.sin(sites @ frequency + phase) + 0.01 * rng.standard_normal((SITES, 3))
+    queries = rng.uniform(-0.1, 1.1, (QUERIES, 3))
+
+    failed = False
+    with tempfile.TemporaryDirectory() as folder:
+        table = Path(folder) / "table.csv"
+        write_table(table, sites, values, queries)
+        for ours, theirs in KERNELS.items():
+            for smoothing in SMOOTHINGS:
+                run = subprocess.run(
+                    [binary, table, ours, repr(smoothing)], check=True, capture_output=True, text=True
+                )
+                got = np.array([[float(v) for v in line.split(",")] for line in run.stdout.splitlines()])
+                expected = RBFInterpolator(sites, values, kernel=theirs, smoothing=smoothing)(queries)
+                if got.shape != expected.shape:
+                    sys.exit(f"{ours}: {got.shape} predictions, expected {expected.shape}")
+                difference = np.abs(got - expected).max() / np.abs(expected).max()
+                good = bool(difference <= TOLERANCE)  # False for NaN too
+                failed |= not good
+                verdict = "ok" if good else "FAILED"
+                print(f"{ours:10} smoothing {smoothing:g}: relative difference {difference:.2e} {verdict}")
+    sys.exit(1 if failed else 0)
+
+
+if __name__ == "__main__":
+    main()
