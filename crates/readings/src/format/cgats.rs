@@ -10,7 +10,7 @@ use std::path::Path;
 use evenstep_files::Place;
 
 use super::lexer::{Lexer, Token};
-use super::limits::{MAX_COLUMNS, MAX_ROWS};
+use super::limits::{MAX_CELLS, MAX_COLUMNS, MAX_ROWS};
 use super::number::shorten;
 use crate::{Note, ReadingsError};
 
@@ -57,6 +57,7 @@ pub(crate) fn document<'a>(bytes: &'a [u8], path: &'a Path) -> Result<Document<'
         path,
         notes: Vec::new(),
         rows: 0,
+        cells: 0,
     };
     parser.identifier();
     let mut sections = Vec::new();
@@ -74,6 +75,7 @@ struct Parser<'a> {
     path: &'a Path,
     notes: Vec<Note>,
     rows: usize,
+    cells: usize,
 }
 
 /// A count as declared, with the place of its value.
@@ -260,12 +262,15 @@ impl<'a> Parser<'a> {
                 let found = if before > row { before - row } else { held };
                 return Err(self.row_length(&cells[row..], columns, found));
             }
-            if self.rows > MAX_ROWS {
-                return Err(ReadingsError::Limit {
-                    place: self.lexer.here(),
-                    what: "rows",
-                    limit: MAX_ROWS,
-                });
+            self.cells += cells.len() - before;
+            for (count, what, limit) in [
+                (self.rows, "rows", MAX_ROWS),
+                (self.cells, "cells", MAX_CELLS),
+            ] {
+                if count > limit {
+                    let place = self.lexer.here();
+                    return Err(ReadingsError::Limit { place, what, limit });
+                }
             }
             if let Some(end) = end {
                 let found = cells.len() / need;
@@ -345,6 +350,18 @@ mod tests {
         let text =
             "NUMBER_OF_SETS \"7\nBEGIN_DATA_FORMAT\nA\nEND_DATA_FORMAT\nBEGIN_DATA\n1\nEND_DATA";
         assert_eq!(read(text).unwrap(), [["1"]]);
+    }
+
+    #[test]
+    fn rows_beyond_the_limit_are_refused() {
+        let rows = "1\n".repeat(MAX_ROWS + 1);
+        let refused = read(&format!(
+            "CGATS.17\nBEGIN_DATA_FORMAT\nA\nEND_DATA_FORMAT\nBEGIN_DATA\n{rows}END_DATA"
+        ));
+        assert!(matches!(
+            refused,
+            Err(ReadingsError::Limit { what: "rows", .. })
+        ));
     }
 
     #[test]

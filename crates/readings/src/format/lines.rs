@@ -2,7 +2,7 @@ use std::path::Path;
 
 use evenstep_files::Place;
 
-use super::limits::MAX_LINE_BYTES;
+use super::limits::{MAX_LINE_BYTES, MAX_LINES};
 use crate::ReadingsError;
 
 /// Start of every line, so that byte offsets can be named as line and column.
@@ -13,13 +13,19 @@ pub(crate) struct Lines {
 }
 
 impl Lines {
-    /// Finds the lines of `bytes`; refuses one longer than the limit.
+    /// Finds the lines of `bytes`; refuses too many, or one too long.
     pub(crate) fn new(bytes: &[u8], path: &Path) -> Result<Self, ReadingsError> {
         let mut starts = vec![0];
         let mut start = 0;
         for (at, byte) in bytes.iter().enumerate() {
             let ends = *byte == b'\n' || (*byte == b'\r' && bytes.get(at + 1) != Some(&b'\n'));
-            if ends {
+            if ends && starts.len() == MAX_LINES {
+                return Err(ReadingsError::Limit {
+                    place: Place::new(path, MAX_LINES, 0),
+                    what: "lines",
+                    limit: MAX_LINES,
+                });
+            } else if ends {
                 start = at + 1;
                 starts.push(start);
             } else if at - start >= MAX_LINE_BYTES {
@@ -55,9 +61,25 @@ mod tests {
     }
 
     #[test]
-    fn an_endless_line_is_refused() {
+    fn endless_lines_and_endless_numbers_of_lines_are_refused() {
         let long = vec![b'1'; MAX_LINE_BYTES + 1];
         let refused = Lines::new(&long, Path::new("x"));
-        assert!(matches!(refused, Err(ReadingsError::Limit { .. })));
+        assert!(matches!(
+            refused,
+            Err(ReadingsError::Limit {
+                limit: MAX_LINE_BYTES,
+                ..
+            })
+        ));
+        let many = vec![b'\n'; MAX_LINES];
+        let refused = Lines::new(&many, Path::new("x"));
+        assert!(matches!(
+            refused,
+            Err(ReadingsError::Limit {
+                limit: MAX_LINES,
+                ..
+            })
+        ));
+        assert!(Lines::new(&many[1..], Path::new("x")).is_ok());
     }
 }
