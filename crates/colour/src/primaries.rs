@@ -45,6 +45,27 @@ impl Primaries {
         blue: Chromaticity { x: 0.131, y: 0.046 },
     };
 
+    /// The sets that have a name: `bt709`, `p3-d65`, `bt2020`.
+    pub const NAMED: [(&str, Self); 3] = [
+        ("bt709", Self::BT709),
+        ("p3-d65", Self::P3),
+        ("bt2020", Self::BT2020),
+    ];
+
+    /// The primaries of a name in [`NAMED`](Self::NAMED).
+    #[must_use]
+    pub fn by_name(name: &str) -> Option<Self> {
+        let named = Self::NAMED.iter().find(|(n, _)| *n == name);
+        named.map(|(_, primaries)| *primaries)
+    }
+
+    /// The name of these primaries in [`NAMED`](Self::NAMED).
+    #[must_use]
+    pub fn name(&self) -> Option<&'static str> {
+        let named = Self::NAMED.iter().find(|(_, p)| p == self);
+        named.map(|(name, _)| *name)
+    }
+
     /// The matrix from light-linear RGB in [0, 1] to XYZ in which the white has Y = 1.
     ///
     /// Columns are the primaries; their sum is the white. Multiply by the white's luminance for

@@ -21,4 +21,4 @@ pub use encoding::{Encoding, PQ_TOE_CD_M2};
 pub use model::{Form, ForwardModel, Structure};
 pub use panel::PanelModel;
 pub use simulated::{Disturbance, SimulatedPanel, simulate};
-pub use target::{Target, Transfer};
+pub use target::{ParseTransferError, Target, Transfer};

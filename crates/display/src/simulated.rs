@@ -13,7 +13,7 @@ use crate::PanelModel;
 /// Self-emissive, four sub-pixels, all figures invented for the purpose and none tuned to favour a scheme:
 /// - drive to light: `l_c = max(0, (d − d0_c) / (1 − d0_c))^γ_c`; below `d0_c` the pixel does not light at all;
 /// - the white sub-pixel takes `m`, the smooth minimum of the three lights (power mean of exponent −8): the colour
-///   sub-pixels keep `l − 0.35·m`, the white one adds `0.9·m^1.12` of its own, bluer light, so that a full white is
+///   sub-pixels keep `l − 0.25·m`, the white one adds `0.55·m^1.12` of its own, bluer light, so that a full white is
 ///   brighter than its primaries together and the mixture between is not additive;
 /// - supply loading: all light falls by `5 % × mean(l)`, as the panel draws more;
 /// - each pair of channels steals 2 % of the product of its lights from the pair;
@@ -65,9 +65,9 @@ impl PanelModel for SimulatedPanel {
         let load = 1.0 - 0.05 * light.iter().sum::<f64>() / 3.0;
         let own = Vector3::from_fn(|c, _| {
             let pairs = light[c] * (light[(c + 1) % 3] + light[(c + 2) % 3]);
-            light[c] - 0.35 * shared - 0.02 * pairs
+            light[c] - 0.25 * shared - 0.02 * pairs
         });
-        let emitted = self.primaries * own + self.white_emitter * (0.9 * shared.powf(1.12));
+        let emitted = self.primaries * own + self.white_emitter * (0.55 * shared.powf(1.12));
         Xyz((self.black + load * emitted).into())
     }
 }
@@ -177,7 +177,7 @@ mod tests {
                     .luminance_cd_m2()
             })
             .sum();
-        assert!(panel.xyz([1.0; 3]).luminance_cd_m2() > 1.2 * sum);
+        assert!(panel.xyz([1.0; 3]).luminance_cd_m2() > 1.1 * sum);
         let mut last = 0.0;
         for i in 0..=1000 {
             let y = panel.xyz([f64::from(i) / 1000.0; 3]).luminance_cd_m2();

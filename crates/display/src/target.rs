@@ -1,3 +1,6 @@
+use std::fmt;
+use std::str::FromStr;
+
 use evenstep_colour::{
     Bt1886, Chromaticity, Hlg, Primaries, Xyz, pq_eotf, pq_inverse_eotf, srgb_eotf,
 };
@@ -16,6 +19,50 @@ pub enum Transfer {
     Pq,
     /// Rec. ITU-R BT.2100-2 table 5 with the system gamma of the target's white.
     Hlg,
+}
+
+impl fmt::Display for Transfer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Bt1886 => f.write_str("bt1886"),
+            Self::Gamma(exponent) => write!(f, "gamma:{exponent}"),
+            Self::Srgb => f.write_str("srgb"),
+            Self::Pq => f.write_str("pq"),
+            Self::Hlg => f.write_str("hlg"),
+        }
+    }
+}
+
+/// The text does not name a [`Transfer`].
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "{found:?} is not a transfer function; use bt1886, gamma:EXPONENT with 1 to 4 (gamma:2.2), srgb, pq or hlg"
+)]
+pub struct ParseTransferError {
+    /// The text found.
+    pub found: String,
+}
+
+impl FromStr for Transfer {
+    type Err = ParseTransferError;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let refused = || ParseTransferError {
+            found: text.to_owned(),
+        };
+        match text {
+            "bt1886" => Ok(Self::Bt1886),
+            "srgb" => Ok(Self::Srgb),
+            "pq" => Ok(Self::Pq),
+            "hlg" => Ok(Self::Hlg),
+            _ => text
+                .strip_prefix("gamma:")
+                .and_then(|v| v.parse().ok())
+                .filter(|v| (1.0..=4.0).contains(v))
+                .map(Self::Gamma)
+                .ok_or_else(refused),
+        }
+    }
 }
 
 /// The colour a perfect panel would show for every signal.

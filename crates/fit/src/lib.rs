@@ -1,1 +1,22 @@
-//! evenstep fit.
+//! From readings to a correction: the target settled, each node inverted through the forward model, the lattice
+//! filled.
+//!
+//! Must not know about files, terminals or what an audit would say.
+
+mod base_correction;
+mod build;
+mod gamut;
+mod invert;
+mod lattice;
+mod range;
+mod report;
+mod request;
+
+pub use base_correction::{BaseCorrection, CurvesAndMatrix};
+pub use build::{Fit, FitFailure, FitOptions, Modelled, fit, fit_with_model, noise_of};
+pub use gamut::{Gamut, UNREACHABLE_ITP};
+pub use invert::{Inversion, Inverter};
+pub use lattice::{Filled, NodeSolver, fill_lattice};
+pub use range::CodeRange;
+pub use report::{FitReport, GamutReport, NoiseReport, PatchesReport, TargetReport};
+pub use request::{Black, BlackColour, Peak, Settled, TargetRequest, White};

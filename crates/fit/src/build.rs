@@ -1,0 +1,316 @@
+use evenstep_display::{
+    BaseModel, ForwardModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model,
+};
+use evenstep_lut::{Correction, Lut3d};
+use evenstep_readings::{Finding, Fitness, NoiseModel, Readings, Severity, check};
+use evenstep_scatter::SchemeKind;
+
+use crate::request::base_correction;
+use crate::{
+    BaseCorrection, CodeRange, FitReport, GamutReport, NodeSolver, NoiseReport, PatchesReport,
+    Settled, TargetReport, TargetRequest, fill_lattice,
+};
+
+/// Choices of a fit.
+#[derive(Clone, Debug)]
+pub struct FitOptions {
+    /// What to aim at.
+    pub target: TargetRequest,
+    /// Nodes along an axis, 2 to 65.
+    pub nodes: usize,
+    /// Scheme; `None` chooses.
+    pub scheme: Option<SchemeKind>,
+    /// Smoothing.
+    pub smoothing: SmoothingChoice,
+    /// Depth of stored node values, 8 to 16.
+    pub node_bits: u8,
+    /// Whether to stop at the base correction.
+    pub base_only: bool,
+    /// How codes map to signals in the LUT.
+    pub range: CodeRange,
+}
+
+impl Default for FitOptions {
+    fn default() -> Self {
+        Self {
+            target: TargetRequest::default(),
+            nodes: 33,
+            scheme: None,
+            smoothing: SmoothingChoice::LeaveOneOut,
+            node_bits: 12,
+            base_only: false,
+            range: CodeRange::Full,
+        }
+    }
+}
+
+/// A fitted correction with all it stands on.
+pub struct Fit {
+    /// The LUT, rounded to the node depth.
+    pub lut: Lut3d,
+    /// Forward model of the panel.
+    pub model: ForwardModel,
+    /// Target as settled.
+    pub settled: Settled,
+    /// Base correction, where the readings allow one.
+    pub base: Option<BaseCorrection>,
+    /// Figures.
+    pub report: FitReport,
+}
+
+/// Why nothing was fitted.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum FitFailure {
+    /// The readings do not span the colour cube.
+    #[error(
+        "a 3D correction is declined: {reason}; --base-only fits the curves and matrix that these readings support"
+    )]
+    Declined {
+        /// What is missing.
+        reason: String,
+    },
+    /// Nothing should be fitted to these readings.
+    #[error("{finding}")]
+    Refused {
+        /// What was seen in them.
+        finding: Finding,
+    },
+    /// No forward model.
+    #[error(transparent)]
+    Model(#[from] ModelError),
+    /// A lattice size that is not offered.
+    #[error("{nodes} nodes: a lattice has 2 to 65 along an axis; 17, 33 and 65 are usual")]
+    Nodes {
+        /// Nodes asked for.
+        nodes: usize,
+    },
+    /// The target's white is not above the black.
+    #[error(
+        "the target's white of {white_cd_m2} cd/m² is not above its black of {black_cd_m2} cd/m²; check --peak and --black"
+    )]
+    WhiteBelowBlack {
+        /// White luminance.
+        white_cd_m2: f64,
+        /// Black luminance.
+        black_cd_m2: f64,
+    },
+}
+
+/// A forward model with what is known of its error.
+pub struct Modelled {
+    /// The model.
+    pub model: ForwardModel,
+    /// Leave-one-out error (base alone: error over its own readings).
+    pub error: Option<LeaveOneOutError>,
+    /// Error of the base over the same readings.
+    pub base_error: Option<LeaveOneOutError>,
+    /// Whether the base alone does as well.
+    pub base_suffices: bool,
+}
+
+/// Fits a correction to readings.
+///
+/// `progress` is called with nodes done out of all, from any thread.
+///
+/// # Errors
+/// [`FitFailure`] says what is missing.
+pub fn fit(
+    readings: &Readings,
+    options: &FitOptions,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Result<Fit, FitFailure> {
+    let (noise, _) = noise_of(readings);
+    let findings = check(readings, &noise);
+    if let Some(finding) = findings.iter().find(|f| f.severity() == Severity::Refuse) {
+        return Err(FitFailure::Refused {
+            finding: finding.clone(),
+        });
+    }
+    let modelled = if options.base_only {
+        let base = BaseModel::fit(readings, &noise).map_err(ModelError::Base)?;
+        Modelled {
+            model: ForwardModel::from_base(base),
+            error: None,
+            base_error: None,
+            base_suffices: true,
+        }
+    } else {
+        if !Fitness::of(readings).supports_3d() {
+            let reasons: Vec<String> = findings
+                .iter()
+                .filter(|f| forbids_3d(f))
+                .map(ToString::to_string)
+                .collect();
+            return Err(FitFailure::Declined {
+                reason: reasons.join("; "),
+            });
+        }
+        let chosen = choose_model(readings, &noise, options.scheme, options.smoothing)?;
+        Modelled {
+            model: chosen.model,
+            error: Some(chosen.error),
+            base_error: chosen.base_error,
+            base_suffices: chosen.base_suffices,
+        }
+    };
+    let settled = options.target.settle(readings, &modelled.model);
+    fit_with_model(readings, modelled, settled, options, progress)
+}
+
+/// Fits a correction through a model that is already there, for a target that is settled.
+///
+/// # Errors
+/// [`FitFailure::Nodes`], [`FitFailure::WhiteBelowBlack`].
+pub fn fit_with_model(
+    readings: &Readings,
+    modelled: Modelled,
+    settled: Settled,
+    options: &FitOptions,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Result<Fit, FitFailure> {
+    if !(2..=65).contains(&options.nodes) {
+        return Err(FitFailure::Nodes {
+            nodes: options.nodes,
+        });
+    }
+    let model = modelled.model;
+    let (white_cd_m2, black_cd_m2) = (
+        settled.target.white().luminance_cd_m2(),
+        settled.target.black().luminance_cd_m2(),
+    );
+    if white_cd_m2 <= black_cd_m2 {
+        return Err(FitFailure::WhiteBelowBlack {
+            white_cd_m2,
+            black_cd_m2,
+        });
+    }
+    let base = base_correction(&model, &settled.target);
+    let (lut, gamut) = match (&base, model.structure()) {
+        (Some(base), None) => {
+            let lut = Lut3d::from_fn(options.nodes, |p| {
+                options.range.through(p, |signal| base.drive(signal))
+            });
+            (
+                lut,
+                GamutReport {
+                    nodes_reduced: None,
+                    de2000_max: None,
+                },
+            )
+        }
+        _ => {
+            let solver = NodeSolver::new(&model, &settled.target, base.as_ref());
+            let filled = fill_lattice(&solver, options.nodes, options.range, progress);
+            let gamut = GamutReport {
+                nodes_reduced: Some(filled.nodes_reduced),
+                de2000_max: (filled.nodes_reduced > 0).then_some(filled.reduced_de2000_max),
+            };
+            (filled.lut, gamut)
+        }
+    };
+    let lut = rounded(lut, options.node_bits);
+    let structure = model.structure();
+    let report = FitReport {
+        target: target_report(&settled, options),
+        scheme: structure.map_or_else(|| "base".to_owned(), |s| s.scheme.to_string()),
+        encoding: structure.map(|s| s.encoding.to_string()),
+        form: structure.map(|s| s.form.to_string()),
+        smoothing: structure.map(|s| s.smoothing),
+        patches: patches_report(readings),
+        noise: noise_report(readings),
+        leave_one_out: modelled.error,
+        base_error: modelled.base_error,
+        base_suffices: modelled.base_suffices,
+        gamut,
+        nodes: options.nodes,
+        node_bits: options.node_bits,
+        notes: notes(readings),
+    };
+    Ok(Fit {
+        lut,
+        model,
+        settled,
+        base,
+        report,
+    })
+}
+
+/// Stored values rounded to whole codes of `bits`.
+fn rounded(mut lut: Lut3d, bits: u8) -> Lut3d {
+    let largest = f64::from((1_u32 << bits) - 1);
+    for node in lut.nodes_mut() {
+        *node = node.map(|v| (v * largest).round() / largest);
+    }
+    lut
+}
+
+/// Noise from the repeats, or the assumed one; the second value says which.
+#[must_use]
+pub fn noise_of(readings: &Readings) -> (NoiseModel, bool) {
+    NoiseModel::from_repeats(readings)
+        .map_or_else(|| (NoiseModel::assumed(), false), |noise| (noise, true))
+}
+
+fn noise_report(readings: &Readings) -> NoiseReport {
+    let (noise, measured) = noise_of(readings);
+    NoiseReport {
+        relative: noise.relative_along,
+        floor_cd_m2: noise.floor_cd_m2,
+        source: if measured { "repeats" } else { "assumed" }.to_owned(),
+    }
+}
+
+fn patches_report(readings: &Readings) -> PatchesReport {
+    let floor = 3.0 * noise_of(readings).0.floor_cd_m2;
+    let fitness = Fitness::of(readings);
+    PatchesReport {
+        used: readings.patches.len(),
+        averaged: readings.patches.iter().map(|p| p.repeats.len()).sum(),
+        below_floor: readings
+            .patches
+            .iter()
+            .filter(|p| p.xyz().luminance_cd_m2() < floor)
+            .count(),
+        neutral_levels: fitness.neutral_levels,
+        interior: fitness.interior,
+    }
+}
+
+fn target_report(settled: &Settled, options: &FitOptions) -> TargetReport {
+    let target = &settled.target;
+    let xy = target
+        .white()
+        .chromaticity()
+        .map_or([f64::NAN; 2], |xy| [xy.x, xy.y]);
+    TargetReport {
+        primaries: target.primaries().name().unwrap_or("custom").to_owned(),
+        transfer: options.target.transfer.to_string(),
+        white_cd_m2: target.white().luminance_cd_m2(),
+        white_xy: xy,
+        black_xyz: target.black().0,
+        reach_cd_m2: settled.reach_cd_m2,
+        lowered: settled.lowered,
+        neutral_codes_missed: settled.neutral_codes_missed,
+    }
+}
+
+/// Whether a finding is a reason to decline a 3D fit.
+fn forbids_3d(finding: &Finding) -> bool {
+    matches!(
+        finding,
+        Finding::TooFew { .. }
+            | Finding::Flat { .. }
+            | Finding::OnlyRamps
+            | Finding::FewMixtures { .. }
+    )
+}
+
+/// What was seen in the readings, but for what only counts them.
+fn notes(readings: &Readings) -> Vec<String> {
+    check(readings, &noise_of(readings).0)
+        .iter()
+        .filter(|f| f.severity() != Severity::Info)
+        .map(ToString::to_string)
+        .collect()
+}

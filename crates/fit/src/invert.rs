@@ -1,0 +1,218 @@
+use evenstep_colour::{Itp, Xyz, itp_from_xyz};
+use evenstep_display::{Encoding, PanelModel};
+use nalgebra::{Matrix3, Vector3};
+
+/// Rows: I, T = Ct/2 and P from PQ-encoded LMS, times 720 so that one unit is one ΔE ITP.
+///
+/// # Source
+/// Rec. ITU-R BT.2100-2 (07/2018) table 7; Rec. ITU-R BT.2124-0 (01/2019) annex 1.
+fn itp_from_lms() -> Matrix3<f64> {
+    Matrix3::new(
+        2048.0, 2048.0, 0.0, 3305.0, -6806.5, 3501.5, 17933.0, -17390.0, -543.0,
+    ) * (720.0 / 4096.0)
+}
+
+/// Chroma, in ΔE ITP, at which a colour counts as half-way between a neutral and a hue. Our choice.
+const HUE_CHROMA: f64 = 10.0;
+/// Weight of hue against chroma for a coloured target out of reach: hue is kept, chroma gives way.
+const HUE_WEIGHT: f64 = 6.0;
+/// Weight of lightness against chroma for a coloured target out of reach.
+const LIGHTNESS_WEIGHT: f64 = 2.0;
+/// The same for a neutral target: lightness first.
+const NEUTRAL_LIGHTNESS_WEIGHT: f64 = 8.0;
+
+const MOST_STEPS: usize = 40;
+/// A weighted miss below this many ΔE ITP is solved: a thousandth of a just-noticeable difference.
+const SOLVED_ITP: f64 = 1e-3;
+/// A step below this ends the search: a fiftieth of a 16-bit code.
+const SMALLEST_STEP: f64 = 3e-7;
+
+/// The drive found for one colour.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Inversion {
+    /// Drive, each channel in [0, 1].
+    pub drive: [f64; 3],
+    /// ΔE ITP between what the model shows at that drive and the colour asked for.
+    pub miss_itp: f64,
+    /// What was minimised: the miss with hue, chroma and lightness weighted.
+    weighted: f64,
+}
+
+impl Inversion {
+    /// Whether another inversion of the same colour is better by more than rounding.
+    #[must_use]
+    pub fn is_worse_than(&self, other: &Self) -> bool {
+        self.weighted > 1.02 * other.weighted + SOLVED_ITP
+    }
+}
+
+/// Bounded Newton search for the drive that shows a colour.
+///
+/// Minimises the distance to the colour in the ITP space of BT.2124 over drives in [0, 1]³ by damped Gauss-Newton
+/// steps (Levenberg-Marquardt) on the channels that are not held at a bound. Where the colour is out of reach, the
+/// result is the nearest one the panel shows with hue weighing most, then lightness, then chroma; on the neutral
+/// axis lightness comes first. Where the panel is flat the damping keeps the drive near its start.
+pub struct Inverter<'a> {
+    panel: &'a dyn PanelModel,
+    itp: Matrix3<f64>,
+}
+
+struct Aim {
+    lms: [f64; 3],
+    itp: Itp,
+    weights: Matrix3<f64>,
+}
+
+impl<'a> Inverter<'a> {
+    /// An inverter of a panel model.
+    #[must_use]
+    pub fn new(panel: &'a dyn PanelModel) -> Self {
+        Self {
+            panel,
+            itp: itp_from_lms(),
+        }
+    }
+
+    /// The model that is inverted.
+    #[must_use]
+    pub fn panel(&self) -> &'a dyn PanelModel {
+        self.panel
+    }
+
+    /// Searches from `start` for the drive that shows `xyz`.
+    #[must_use]
+    pub fn invert(&self, xyz: Xyz, start: [f64; 3]) -> Inversion {
+        let aim = self.aim(xyz);
+        let mut drive = Vector3::from(start.map(|v| v.clamp(0.0, 1.0)));
+        let (mut miss, mut slope, mut shown) = self.miss(&aim, drive);
+        let mut damping = 1e-6;
+        for _ in 0..MOST_STEPS {
+            if miss.norm() < SOLVED_ITP {
+                break;
+            }
+            let gradient = slope.transpose() * miss;
+            let held: [bool; 3] = std::array::from_fn(|c| {
+                (drive[c] <= 0.0 && gradient[c] > 0.0) || (drive[c] >= 1.0 && gradient[c] < 0.0)
+            });
+            let mut normal = slope.transpose() * slope;
+            let scale = normal.trace().max(f64::MIN_POSITIVE);
+            let mut right = -gradient;
+            for c in 0..3 {
+                normal[(c, c)] += damping * (normal[(c, c)] + 1e-6 * scale);
+                if held[c] {
+                    normal.row_mut(c).fill(0.0);
+                    normal.column_mut(c).fill(0.0);
+                    normal[(c, c)] = 1.0;
+                    right[c] = 0.0;
+                }
+            }
+            let Some(step) = normal.try_inverse().map(|inverse| inverse * right) else {
+                break;
+            };
+            let next = (drive + step).map(|v| v.clamp(0.0, 1.0));
+            if (next - drive).amax() < SMALLEST_STEP {
+                break;
+            }
+            let (next_miss, next_slope, next_shown) = self.miss(&aim, next);
+            if next_miss.norm_squared() < miss.norm_squared() {
+                (drive, miss, slope, shown) = (next, next_miss, next_slope, next_shown);
+                damping = (damping * 0.2).max(1e-9);
+            } else {
+                damping = (damping * 8.0).max(1e-4);
+                if damping > 1e8 {
+                    break;
+                }
+            }
+        }
+        let miss_itp = evenstep_colour::delta_e_itp(itp_from_xyz(shown), aim.itp);
+        Inversion {
+            drive: drive.into(),
+            miss_itp,
+            weighted: miss.norm(),
+        }
+    }
+
+    /// Ratio of the largest to the smallest change of colour (ΔE ITP per unit drive) at a drive.
+    #[must_use]
+    pub fn condition(&self, drive: [f64; 3]) -> f64 {
+        let (xyz, jacobian) = self.panel.xyz_with_jacobian(drive);
+        let values = (self.itp * Encoding::PqLms.derivative(xyz) * jacobian).singular_values();
+        values.max() / values.min().max(f64::MIN_POSITIVE)
+    }
+
+    fn aim(&self, xyz: Xyz) -> Aim {
+        let lms = Encoding::PqLms.encode(xyz);
+        let itp = self.itp * Vector3::from(lms);
+        let chroma = itp[1].hypot(itp[2]);
+        let hue_share = chroma / (chroma + HUE_CHROMA);
+        let (along, across) = if chroma > 0.0 {
+            (itp[1] / chroma, itp[2] / chroma)
+        } else {
+            (1.0, 0.0)
+        };
+        let lightness =
+            NEUTRAL_LIGHTNESS_WEIGHT + hue_share * (LIGHTNESS_WEIGHT - NEUTRAL_LIGHTNESS_WEIGHT);
+        let hue = 1.0 + hue_share * (HUE_WEIGHT - 1.0);
+        let turn = Matrix3::new(
+            lightness,
+            0.0,
+            0.0,
+            0.0,
+            along,
+            across,
+            0.0,
+            -across * hue,
+            along * hue,
+        );
+        Aim {
+            lms,
+            itp: itp_from_xyz(xyz),
+            weights: turn * self.itp,
+        }
+    }
+
+    /// Weighted miss, its slope per unit drive, and the colour shown.
+    fn miss(&self, aim: &Aim, drive: Vector3<f64>) -> (Vector3<f64>, Matrix3<f64>, Xyz) {
+        let (xyz, jacobian) = self.panel.xyz_with_jacobian(drive.into());
+        let lms = Encoding::PqLms.encode(xyz);
+        let miss = aim.weights * (Vector3::from(lms) - Vector3::from(aim.lms));
+        (
+            miss,
+            aim.weights * Encoding::PqLms.derivative(xyz) * jacobian,
+            xyz,
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use evenstep_display::SimulatedPanel;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// What a panel shows at some drive is found again, from a start well away.
+        #[test]
+        fn a_shown_colour_is_reached(drive in prop::array::uniform3(0.08..1.0_f64), off in -0.1..0.1_f64) {
+            let panel = SimulatedPanel::wrgb();
+            let start = drive.map(|d| (d + off).clamp(0.0, 1.0));
+            let found = Inverter::new(&panel).invert(panel.xyz(drive), start);
+            prop_assert!(found.miss_itp < 0.01, "{found:?} for {drive:?}");
+        }
+
+        /// A colour out of reach gives a drive in range whose hue is within two ΔE ITP of the one asked for.
+        #[test]
+        fn out_of_reach_keeps_range_and_hue(signal in prop::array::uniform3(0.0..1.0_f64)) {
+            let panel = SimulatedPanel::wrgb();
+            let wide = evenstep_colour::Primaries::BT2020.xyz_from_rgb(evenstep_colour::Chromaticity::D65) * 150.0;
+            let xyz = Xyz((wide * Vector3::from(signal.map(|v| v.powf(2.4)))).into());
+            let found = Inverter::new(&panel).invert(xyz, signal);
+            prop_assert!(found.drive.iter().all(|d| (0.0..=1.0).contains(d)));
+            let (a, b) = (itp_from_xyz(xyz), itp_from_xyz(panel.xyz(found.drive)));
+            let chroma = a.t.hypot(a.p) * 720.0;
+            prop_assume!(chroma > 40.0 && xyz.luminance_cd_m2() > 1.0);
+            let hue = 720.0 * (a.t * b.p - a.p * b.t) / a.t.hypot(a.p);
+            prop_assert!(hue.abs() < 2.0, "hue off by {hue} of {chroma}");
+        }
+    }
+}
