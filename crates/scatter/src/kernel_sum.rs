@@ -1,6 +1,8 @@
 //! Sums of kernels over all centres: the hot loop of every radial interpolant.
 //!
-//! Centres are stored in blocks of eight so that each operation works on whole vector registers.
+//! Centres are stored in blocks. A first loop over a block writes the kernels to a buffer, and a
+//! second one adds them up in eight fixed lanes: written in one loop, the compiler keeps the lanes
+//! as scalars and runs out of registers for the twelve sums with gradient.
 //! One source serves every instruction set: the two entry points are compiled once per target and
 //! picked at run time, and everything they call is inlined into them.
 
@@ -13,16 +15,20 @@ use multiversion::{multiversion, target::target_cfg_f};
 
 use crate::Kernel;
 
-/// Centres per block: one AVX-512 register, or two of AVX2.
+/// Lanes of each sum: one AVX-512 register, or two of AVX2.
 const LANES: usize = 8;
 
-type Lane = [f64; LANES];
+/// Centres per block: enough to be a loop for the compiler, few enough to waste little at the end.
+const BLOCK: usize = 32;
 
-/// Eight centres and the weights of their three outputs.
+type Lane = [f64; LANES];
+type Run = [f64; BLOCK];
+
+/// Some centres and the weights of their three outputs.
 #[derive(Clone, Debug)]
 struct Block {
-    centre: [Lane; 3],
-    weight: [Lane; 3],
+    centre: [Run; 3],
+    weight: [Run; 3],
 }
 
 /// Centres with weights, ready for summation.
@@ -41,8 +47,8 @@ impl Centres {
             })
         };
         let blocks = sites
-            .chunks(LANES)
-            .zip(weights.chunks(LANES))
+            .chunks(BLOCK)
+            .zip(weights.chunks(BLOCK))
             .map(|(at, weight)| Block {
                 centre: pack(at, at[0]),
                 weight: pack(weight, [0.0; 3]),
@@ -192,14 +198,14 @@ fn ln<const FMA: bool>(x: f64) -> f64 {
 fn sum_of<const FMA: bool, R: Radial>(blocks: &[Block], at: [f64; 3]) -> [f64; 3] {
     let mut total = [[0.0; LANES]; 3];
     for block in blocks {
-        for lane in 0..LANES {
-            let d: [f64; 3] = std::array::from_fn(|c| at[c] - block.centre[c][lane]);
+        let mut phi = [0.0; BLOCK];
+        for i in 0..BLOCK {
+            let d: [f64; 3] = std::array::from_fn(|c| at[c] - block.centre[c][i]);
             let s = mul_add::<FMA>(d[2], d[2], mul_add::<FMA>(d[1], d[1], d[0] * d[0]));
-            let (phi, _) = R::radial::<FMA>(s);
-            for output in 0..3 {
-                total[output][lane] =
-                    mul_add::<FMA>(block.weight[output][lane], phi, total[output][lane]);
-            }
+            phi[i] = R::radial::<FMA>(s).0;
+        }
+        for (total, weight) in total.iter_mut().zip(&block.weight) {
+            accumulate::<FMA>(total, weight, &phi);
         }
     }
     total.map(reduce)
@@ -213,22 +219,36 @@ fn gradient_of<const FMA: bool, R: Radial>(
     let mut total = [[0.0; LANES]; 3];
     let mut slope = [[[0.0; LANES]; 3]; 3];
     for block in blocks {
-        for lane in 0..LANES {
-            let d: [f64; 3] = std::array::from_fn(|c| at[c] - block.centre[c][lane]);
+        let (mut phi, mut psi, mut away) = ([0.0; BLOCK], [0.0; BLOCK], [[0.0; BLOCK]; 3]);
+        for i in 0..BLOCK {
+            let d: [f64; 3] = std::array::from_fn(|c| at[c] - block.centre[c][i]);
             let s = mul_add::<FMA>(d[2], d[2], mul_add::<FMA>(d[1], d[1], d[0] * d[0]));
-            let (phi, psi) = R::radial::<FMA>(s);
-            for output in 0..3 {
-                let weight = block.weight[output][lane];
-                total[output][lane] = mul_add::<FMA>(weight, phi, total[output][lane]);
-                let pull = weight * psi;
-                for input in 0..3 {
-                    slope[output][input][lane] =
-                        mul_add::<FMA>(pull, d[input], slope[output][input][lane]);
-                }
+            (phi[i], psi[i]) = R::radial::<FMA>(s);
+            (away[0][i], away[1][i], away[2][i]) = (d[0], d[1], d[2]);
+        }
+        for output in 0..3 {
+            let weight = &block.weight[output];
+            accumulate::<FMA>(&mut total[output], weight, &phi);
+            let mut pull = [0.0; BLOCK];
+            for i in 0..BLOCK {
+                pull[i] = weight[i] * psi[i];
+            }
+            for input in 0..3 {
+                accumulate::<FMA>(&mut slope[output][input], &pull, &away[input]);
             }
         }
     }
     (total.map(reduce), slope.map(|row| row.map(reduce)))
+}
+
+/// total += a · b, centre i in lane i mod 8.
+#[inline(always)]
+fn accumulate<const FMA: bool>(total: &mut Lane, a: &Run, b: &Run) {
+    for start in (0..BLOCK).step_by(LANES) {
+        for lane in 0..LANES {
+            total[lane] = mul_add::<FMA>(a[start + lane], b[start + lane], total[lane]);
+        }
+    }
 }
 
 #[inline(always)]
