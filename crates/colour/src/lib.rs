@@ -11,6 +11,7 @@ mod itp;
 mod lab;
 mod matrix;
 mod primaries;
+mod statistics;
 mod transfer;
 mod tristimulus;
 
@@ -24,6 +25,7 @@ pub use itp::{
 };
 pub use lab::{Lab, lab_from_xyz, xyz_from_lab};
 pub use primaries::Primaries;
+pub use statistics::{percentile, root_mean_square};
 pub use transfer::{
     Bt1886, Hlg, PQ_PEAK_CD_M2, bt709_oetf, hlg_inverse_oetf, hlg_oetf, power_eotf,
     power_inverse_eotf, pq_eotf, pq_inverse_eotf, srgb_eotf, srgb_inverse_eotf,

@@ -1,1 +1,20 @@
-//! evenstep compare.
+//! Two corrections side by side on one panel: how far their colours are apart, what each does to gradation,
+//! whether the difference is beyond noise, where it hurts and which patches to read next.
+//!
+//! Must not know about files or terminals.
+
+mod colour;
+mod dense;
+mod gradation;
+mod luts;
+mod places;
+mod redraw;
+mod regions;
+mod report;
+
+pub use colour::{ColourSummary, colour_between, colour_error};
+pub use dense::{DenseComparison, DenseOptions, compare_dense};
+pub use gradation::gradation_figures;
+pub use luts::{LutPair, Seen, compare_luts};
+pub use regions::{Region, Regions};
+pub use report::{CompareReport, CompareVerdict, GradationFigure, HarmPlace, Judge, NextPatch, Standing};

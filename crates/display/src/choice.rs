@@ -1,6 +1,6 @@
 use std::str::FromStr;
 
-use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz};
+use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
 use evenstep_readings::{NoiseModel, Readings};
 use evenstep_scatter::{FitError, SchemeKind, Sites};
 use rayon::prelude::*;
@@ -269,17 +269,10 @@ fn error_of(
         ));
         itp += delta_e_itp(itp_from_xyz(predicted), itp_from_xyz(shown)) / n;
     }
-    let mean = de2000.iter().sum::<f64>() / n;
-    de2000.sort_by(f64::total_cmp);
-    let last = de2000.len() - 1;
-    // Type 7: linear between order statistics.
-    let at = 0.95 * last as f64;
-    let below = at.floor() as usize;
-    let p95 = de2000[below] + (at - below as f64) * (de2000[(below + 1).min(last)] - de2000[below]);
     LeaveOneOutError {
-        de2000_mean: mean,
-        de2000_p95: p95,
-        de2000_max: de2000[last],
+        de2000_mean: de2000.iter().sum::<f64>() / n,
+        de2000_p95: percentile(&mut de2000, 95.0).unwrap_or(0.0),
+        de2000_max: de2000.iter().copied().fold(0.0, f64::max),
         itp_mean: itp,
     }
 }

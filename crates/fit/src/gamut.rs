@@ -1,4 +1,8 @@
+use std::collections::HashMap;
+use std::sync::Mutex;
+
 use evenstep_display::{PanelModel, Target};
+use evenstep_lut::Correction;
 
 use crate::{BaseCorrection, Inverter};
 
@@ -6,11 +10,13 @@ use crate::{BaseCorrection, Inverter};
 /// just-noticeable difference, so that noise in the model does not declare colours unreachable.
 pub const UNREACHABLE_ITP: f64 = 0.5;
 
-/// Which signals a panel can show as the target asks, according to its model.
+/// Which signals a panel can show as the target asks, according to its model. Remembers what it was asked, since
+/// audits of several LUTs walk the same ramps.
 pub struct Gamut<'a> {
     inverter: Inverter<'a>,
     target: &'a Target,
     start: Option<&'a BaseCorrection>,
+    known: Mutex<HashMap<[u64; 3], bool>>,
 }
 
 impl<'a> Gamut<'a> {
@@ -25,17 +31,22 @@ impl<'a> Gamut<'a> {
             inverter: Inverter::new(panel),
             target,
             start,
+            known: Mutex::default(),
         }
     }
 
     /// Whether the panel reaches the target of a signal within [`UNREACHABLE_ITP`].
     #[must_use]
     pub fn reaches(&self, signal: [f64; 3]) -> bool {
-        use evenstep_lut::Correction;
+        let key = signal.map(f64::to_bits);
+        // A poisoned lock only means that another thread panicked between two whole entries.
+        let known = |gamut: &Self| gamut.known.lock().unwrap_or_else(std::sync::PoisonError::into_inner).get(&key).copied();
+        if let Some(answer) = known(self) {
+            return answer;
+        }
         let start = self.start.map_or(signal, |base| base.drive(signal));
-        self.inverter
-            .invert(self.target.xyz(signal), start)
-            .miss_itp
-            <= UNREACHABLE_ITP
+        let answer = self.inverter.invert(self.target.xyz(signal), start).miss_itp <= UNREACHABLE_ITP;
+        self.known.lock().unwrap_or_else(std::sync::PoisonError::into_inner).insert(key, answer);
+        answer
     }
 }

@@ -17,6 +17,6 @@ pub use build::{Fit, FitFailure, FitOptions, Modelled, fit, fit_with_model, nois
 pub use gamut::{Gamut, UNREACHABLE_ITP};
 pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};
-pub use range::CodeRange;
+pub use range::{CodeRange, InSignal};
 pub use report::{FitReport, GamutReport, NoiseReport, PatchesReport, TargetReport};
 pub use request::{Black, BlackColour, Peak, Settled, TargetRequest, White};

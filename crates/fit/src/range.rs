@@ -1,3 +1,5 @@
+use evenstep_lut::Correction;
+
 /// How codes map to signals in a LUT file: positions of the lattice and stored values are codes over the largest
 /// code, signals are in [0, 1].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -56,6 +58,20 @@ impl CodeRange {
             self.position(drive[c] + signal[c] - legal[c])
                 .clamp(0.0, 1.0)
         })
+    }
+}
+
+/// A correction whose positions are codes of a range, seen as one from signal to drive.
+pub struct InSignal<'a> {
+    /// The correction between positions.
+    pub inner: &'a dyn Correction,
+    /// The range its positions are in.
+    pub range: CodeRange,
+}
+
+impl Correction for InSignal<'_> {
+    fn drive(&self, signal: [f64; 3]) -> [f64; 3] {
+        self.inner.drive(signal.map(|s| self.range.position(s))).map(|p| self.range.signal(p).clamp(0.0, 1.0))
     }
 }
 

@@ -1,0 +1,210 @@
+use evenstep_audit::{AuditOptions, PanelContext, ReadingFacts};
+use evenstep_display::{choose_model, panel_white};
+use evenstep_fit::{BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, fit, fit_with_model, noise_of};
+use evenstep_lut::Lut;
+use evenstep_readings::{Fitness, NoiseModel, Readings};
+use rand::SeedableRng;
+use rand::seq::SliceRandom;
+use rand_chacha::ChaCha8Rng;
+
+use crate::luts::verdict;
+use crate::places::next_patches;
+use crate::redraw::Redraw;
+use crate::{CompareReport, GradationFigure, Judge, LutPair, Seen, compare_luts};
+
+/// Choices of a comparison of sparse and dense readings.
+#[derive(Clone, Debug)]
+pub struct DenseOptions {
+    /// How both are fitted.
+    pub fit: FitOptions,
+    /// How both are audited.
+    pub audit: AuditOptions,
+    /// Draws of the readings from their noise; at least 50 for a trustworthy standard deviation.
+    pub draws: usize,
+    /// Seed of the split and of the draws.
+    pub seed: u64,
+}
+
+/// A comparison of sparse and dense readings with the corrections it made.
+pub struct DenseComparison {
+    /// The figures, averaged over the two halves.
+    pub report: CompareReport,
+    /// The correction from the sparse readings.
+    pub candidate: Fit,
+    /// The correction from all dense readings is not made: these are the two from its halves.
+    pub references: [Fit; 2],
+}
+
+/// Fits the sparse set and each half of the dense one, and judges both with a model of the other half, so that no
+/// LUT is judged by the readings it was made from. The two ways round are averaged.
+///
+/// Corner patches (every channel at 0 or 1) are in both halves, since no base can be fitted without them.
+/// `progress` is called with steps done out of all, from any thread.
+///
+/// # Errors
+/// [`FitFailure`] of whichever fit fails.
+pub fn compare_dense(
+    sparse: &Readings,
+    dense: &Readings,
+    options: &DenseOptions,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Result<DenseComparison, FitFailure> {
+    let total = 4 + 2 * options.draws;
+    let candidate = fit(sparse, &options.fit, &|_, _| {})?;
+    progress(1, total);
+    let target = candidate.settled.target.clone();
+    let noise = NoiseModel::from_repeats(dense).unwrap_or(noise_of(sparse).0);
+    let halves = halves(dense, options.seed);
+    let mut references = Vec::new();
+    for half in &halves {
+        let chosen = choose_model(half, &noise, options.fit.scheme, options.fit.smoothing)?;
+        let modelled = Modelled {
+            error: Some(chosen.error),
+            base_error: chosen.base_error,
+            base_suffices: chosen.base_suffices,
+            model: chosen.model,
+        };
+        references.push(fit_with_model(half, modelled, candidate.settled.clone(), &options.fit, &|_, _| {})?);
+        progress(1 + references.len(), total);
+    }
+    let mut reports = Vec::new();
+    for (judge, reference) in [(1, 0), (0, 1)] {
+        let model = &references[judge].model;
+        let base = judge_base(&candidate, &references[judge], &target);
+        let gamut = Gamut::new(model, &target, Some(&base));
+        let seen = Seen {
+            panel: model,
+            target: &target,
+            gamut: &gamut,
+            base: candidate.base.as_ref().unwrap_or(&base),
+            facts: facts(dense),
+            judge: Judge {
+                description: "a model of the half of the dense readings that the reference was not made from; the two \
+                              ways round averaged"
+                    .to_owned(),
+                patches: Some(halves[judge].patches.len()),
+                de2000_mean: references[judge].report.leave_one_out.as_ref().map(|e| e.de2000_mean),
+            },
+        };
+        let (a, b) = (lut_of(&candidate), lut_of(&references[reference]));
+        reports.push(compare_luts(LutPair { candidate: &a, reference: &b }, &options.audit, Some(&seen)));
+    }
+    progress(4, total);
+    let second = reports.pop();
+    let mut report = match (reports.pop(), second) {
+        (Some(first), Some(second)) => averaged(first, &second),
+        _ => unreachable!("two reports were pushed"),
+    };
+    let done = std::sync::atomic::AtomicUsize::new(4);
+    let step = || progress(done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1, total);
+    add_noise(&mut report, sparse, &halves[0], &noise, &candidate, &references[0], options, &step);
+    report.next_patches = Some(next_patches(&candidate.model, dense, panel_white(dense)));
+    report.reference_noise = NoiseModel::from_repeats(dense).map(|n| n.relative_along);
+    let references = <[Fit; 2]>::try_from(references).unwrap_or_else(|_| unreachable!("two halves, two fits"));
+    Ok(DenseComparison { report, candidate, references })
+}
+
+/// The two halves of a set: corners in both, neutrals dealt in turn so that each keeps a ramp, the rest dealt after
+/// a shuffle so that no lattice structure decides.
+fn halves(dense: &Readings, seed: u64) -> [Readings; 2] {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let is_corner = |d: [f64; 3]| d.iter().all(|v| *v == 0.0 || *v == 1.0);
+    let (corners, others): (Vec<_>, Vec<_>) = dense.patches.iter().cloned().partition(|p| is_corner(p.drive));
+    let (mut neutral, mut rest): (Vec<_>, Vec<_>) = others.into_iter().partition(evenstep_readings::Patch::is_neutral);
+    neutral.sort_by(|a, b| a.drive[0].total_cmp(&b.drive[0]));
+    rest.shuffle(&mut random);
+    let mut two = [corners.clone(), corners];
+    for (i, patch) in neutral.into_iter().chain(rest).enumerate() {
+        two[i % 2].push(patch);
+    }
+    two.map(|mut patches| {
+        patches.sort_by_key(|p| p.order);
+        Readings { patches }
+    })
+}
+
+fn lut_of(fit: &Fit) -> Lut {
+    Lut { title: None, curves: None, lattice: Some(fit.lut.clone()) }
+}
+
+/// Base correction that starts the judge's searches: its own, or the candidate's, or the reference's.
+fn judge_base(candidate: &Fit, judge: &Fit, target: &evenstep_display::Target) -> BaseCorrection {
+    let model = judge.model.base().or_else(|| candidate.model.base());
+    match model {
+        Some(base) => BaseCorrection::new(base.clone(), target.clone()),
+        None => unreachable!("halves keep corners and neutrals of a set that had a base"),
+    }
+}
+
+fn facts(readings: &Readings) -> ReadingFacts {
+    let fitness = Fitness::of(readings);
+    ReadingFacts { neutral_levels: fitness.neutral_levels, interior: fitness.interior }
+}
+
+fn averaged(mut first: CompareReport, second: &CompareReport) -> CompareReport {
+    let both = |a: Option<_>, b: Option<&crate::Regions<crate::ColourSummary>>| {
+        a.zip(b).map(|(a, b): (crate::Regions<crate::ColourSummary>, _)| a.averaged(b))
+    };
+    first.colour = both(first.colour, second.colour.as_ref());
+    first.candidate_error = both(first.candidate_error, second.candidate_error.as_ref());
+    first.reference_error = both(first.reference_error, second.reference_error.as_ref());
+    first.base_error = both(first.base_error, second.base_error.as_ref());
+    let half = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| 0.5 * (a + b));
+    for (a, b) in first.gradation.iter_mut().zip(&second.gradation) {
+        a.candidate = half(a.candidate, b.candidate);
+        a.reference = half(a.reference, b.reference);
+        a.base = half(a.base, b.base);
+    }
+    first.verdict = verdict(
+        &first.candidate_audit,
+        &first.reference_audit,
+        &first.gradation,
+        first.candidate_error.as_ref(),
+        first.reference_error.as_ref(),
+    );
+    first
+}
+
+#[expect(clippy::too_many_arguments, reason = "two sides of a comparison, each with its readings and its fit")]
+fn add_noise(
+    report: &mut CompareReport,
+    sparse: &Readings,
+    half: &Readings,
+    dense_noise: &NoiseModel,
+    candidate: &Fit,
+    reference: &Fit,
+    options: &DenseOptions,
+    step: &(dyn Fn() + Sync),
+) {
+    let target = &candidate.settled.target;
+    let base = judge_base(candidate, reference, target);
+    // Seen on the candidate's own model: what is looked for is how the LUT moves, and that model is quick.
+    let gamut = Gamut::new(&candidate.model, target, Some(&base));
+    let reachable = |signal| gamut.reaches(signal);
+    let context = PanelContext {
+        panel: &candidate.model,
+        target,
+        base: candidate.base.as_ref().unwrap_or(&base),
+        reachable: &reachable,
+        facts: facts(sparse),
+    };
+    let draw = |readings, noise, fit: &Fit, seed| {
+        Redraw { readings, noise, model: &fit.model, target, nodes: options.fit.nodes, draws: options.draws, seed }
+            .deviations(&options.audit, &context, step)
+    };
+    let sparse_noise = noise_of(sparse).0;
+    let own = draw(sparse, &sparse_noise, candidate, options.seed.wrapping_add(1));
+    let other = draw(half, dense_noise, reference, options.seed.wrapping_add(2));
+    for (i, figure) in report.gradation.iter_mut().enumerate() {
+        figure.candidate_sd = own.get(i).copied().flatten();
+        figure.reference_sd = other.get(i).copied().flatten();
+        figure.beyond_noise = beyond_noise(figure);
+    }
+}
+
+/// Common practice, no source: two standard deviations.
+fn beyond_noise(figure: &GradationFigure) -> Option<bool> {
+    let spread = figure.candidate_sd?.hypot(figure.reference_sd?);
+    Some((figure.candidate? - figure.reference?).abs() > 2.0 * spread)
+}
+

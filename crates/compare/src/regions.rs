@@ -1,0 +1,106 @@
+use serde::Serialize;
+
+/// A part of the signal cube that colour figures are given for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Region {
+    /// A 13³ lattice of signals.
+    All,
+    /// Neutral and near-neutral signals up to the near-black end.
+    NearBlack,
+    /// 129 neutral signals.
+    Neutral,
+    /// Around the line from black to light skin.
+    Skin,
+    /// Signals of the lattice whose channels differ by at least 0.6.
+    Saturated,
+}
+
+/// One value for each region, in a fixed order.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Regions<T> {
+    /// See [`Region::All`].
+    pub all: T,
+    /// See [`Region::NearBlack`].
+    pub near_black: T,
+    /// See [`Region::Neutral`].
+    pub neutral: T,
+    /// See [`Region::Skin`].
+    pub skin: T,
+    /// See [`Region::Saturated`].
+    pub saturated: T,
+}
+
+impl<T> Regions<T> {
+    /// A value computed for each region.
+    pub fn from_fn(mut value: impl FnMut(Region) -> T) -> Self {
+        Self {
+            all: value(Region::All),
+            near_black: value(Region::NearBlack),
+            neutral: value(Region::Neutral),
+            skin: value(Region::Skin),
+            saturated: value(Region::Saturated),
+        }
+    }
+}
+
+/// Levels along an axis of the lattice: not those of any usual LUT, so that its nodes are not what is looked at.
+const LEVELS: usize = 13;
+const NEUTRAL_LEVELS: usize = 129;
+
+impl Region {
+    /// Signals of the region. `near_black_end` is where near-black ends.
+    #[must_use]
+    pub fn signals(self, near_black_end: f64) -> Vec<[f64; 3]> {
+        match self {
+            Self::All => lattice(LEVELS),
+            Self::Saturated => lattice(LEVELS).into_iter().filter(|s| spread(*s) >= 0.6).collect(),
+            Self::Neutral => (0..NEUTRAL_LEVELS).map(|i| [i as f64 / (NEUTRAL_LEVELS - 1) as f64; 3]).collect(),
+            Self::NearBlack => {
+                lattice(6).into_iter().filter(|s| spread(*s) <= 0.4).map(|s| s.map(|v| v * near_black_end)).collect()
+            }
+            Self::Skin => skin(),
+        }
+    }
+}
+
+fn lattice(levels: usize) -> Vec<[f64; 3]> {
+    let at = |i: usize| i as f64 / (levels - 1) as f64;
+    let mut all = Vec::with_capacity(levels * levels * levels);
+    for b in 0..levels {
+        for g in 0..levels {
+            all.extend((0..levels).map(|r| [at(r), at(g), at(b)]));
+        }
+    }
+    all
+}
+
+fn spread(signal: [f64; 3]) -> f64 {
+    signal.iter().copied().fold(0.0, f64::max) - signal.iter().copied().fold(1.0, f64::min)
+}
+
+/// The skin line of the audit's content ramps with a few per cent of variation in each channel.
+fn skin() -> Vec<[f64; 3]> {
+    let mut all = Vec::new();
+    for i in 1..=12 {
+        let light = f64::from(i) / 12.0;
+        for change in [[0.0; 3], [0.05, 0.0, -0.03], [-0.04, 0.0, 0.05], [0.0, -0.05, -0.05]] {
+            all.push(std::array::from_fn(|c| light * (evenstep_audit::SKIN_END[c] + change[c])));
+        }
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_region_has_signals_in_range() {
+        Regions::from_fn(|region| {
+            let signals = region.signals(0.1);
+            assert!(signals.len() >= 40, "{region:?}: {}", signals.len());
+            assert!(signals.iter().flatten().all(|v| (0.0..=1.0).contains(v)), "{region:?}");
+        });
+    }
+}
