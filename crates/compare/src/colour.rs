@@ -42,7 +42,10 @@ pub fn colour_between(
     near_black: f64,
 ) -> Regions<ColourSummary> {
     summarise(target, near_black, &|signal| {
-        Some((panel.xyz(candidate.drive(signal)), panel.xyz(reference.drive(signal))))
+        Some((
+            panel.xyz(candidate.drive(signal)),
+            panel.xyz(reference.drive(signal)),
+        ))
     })
 }
 
@@ -57,7 +60,9 @@ pub fn colour_error(
     near_black: f64,
 ) -> Regions<ColourSummary> {
     summarise(target, near_black, &|signal| {
-        gamut.reaches(signal).then(|| (panel.xyz(correction.drive(signal)), target.xyz(signal)))
+        gamut
+            .reaches(signal)
+            .then(|| (panel.xyz(correction.drive(signal)), target.xyz(signal)))
     })
 }
 
@@ -71,8 +76,14 @@ fn summarise(target: &Target, near_black: f64, pair: &Pair<'_>) -> Regions<Colou
         let pairs: Vec<Option<(Xyz, Xyz)>> = signals.par_iter().map(|s| pair(*s)).collect();
         let known: Vec<(Xyz, Xyz)> = pairs.into_iter().flatten().collect();
         let lab = |xyz| lab_from_xyz(xyz, white);
-        let mut de2000: Vec<f64> = known.iter().map(|(a, b)| delta_e_2000(lab(*a), lab(*b))).collect();
-        let mut itp: Vec<f64> = known.iter().map(|(a, b)| delta_e_itp(itp_from_xyz(*a), itp_from_xyz(*b))).collect();
+        let mut de2000: Vec<f64> = known
+            .iter()
+            .map(|(a, b)| delta_e_2000(lab(*a), lab(*b)))
+            .collect();
+        let mut itp: Vec<f64> = known
+            .iter()
+            .map(|(a, b)| delta_e_itp(itp_from_xyz(*a), itp_from_xyz(*b)))
+            .collect();
         ColourSummary {
             de2000_mean: mean(&de2000),
             de2000_median: percentile(&mut de2000, 50.0).unwrap_or(0.0),

@@ -1,6 +1,8 @@
 use evenstep_audit::{AuditOptions, PanelContext, ReadingFacts};
 use evenstep_display::{choose_model, panel_white};
-use evenstep_fit::{BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, fit, fit_with_model, noise_of};
+use evenstep_fit::{
+    BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, fit, fit_with_model, noise_of,
+};
 use evenstep_lut::Lut;
 use evenstep_readings::{Fitness, NoiseModel, Readings};
 use rand::SeedableRng;
@@ -64,7 +66,13 @@ pub fn compare_dense(
             base_suffices: chosen.base_suffices,
             model: chosen.model,
         };
-        references.push(fit_with_model(half, modelled, candidate.settled.clone(), &options.fit, &|_, _| {})?);
+        references.push(fit_with_model(
+            half,
+            modelled,
+            candidate.settled.clone(),
+            &options.fit,
+            &|_, _| {},
+        )?);
         progress(1 + references.len(), total);
     }
     let mut reports = Vec::new();
@@ -87,7 +95,14 @@ pub fn compare_dense(
             },
         };
         let (a, b) = (lut_of(&candidate), lut_of(&references[reference]));
-        reports.push(compare_luts(LutPair { candidate: &a, reference: &b }, &options.audit, Some(&seen)));
+        reports.push(compare_luts(
+            LutPair {
+                candidate: &a,
+                reference: &b,
+            },
+            &options.audit,
+            Some(&seen),
+        ));
     }
     progress(4, total);
     let second = reports.pop();
@@ -96,12 +111,31 @@ pub fn compare_dense(
         _ => unreachable!("two reports were pushed"),
     };
     let done = std::sync::atomic::AtomicUsize::new(4);
-    let step = || progress(done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1, total);
-    add_noise(&mut report, sparse, &halves[0], &noise, &candidate, &references[0], options, &step);
+    let step = || {
+        progress(
+            done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1,
+            total,
+        )
+    };
+    add_noise(
+        &mut report,
+        sparse,
+        &halves[0],
+        &noise,
+        &candidate,
+        &references[0],
+        options,
+        &step,
+    );
     report.next_patches = Some(next_patches(&candidate.model, dense, panel_white(dense)));
     report.reference_noise = NoiseModel::from_repeats(dense).map(|n| n.relative_along);
-    let references = <[Fit; 2]>::try_from(references).unwrap_or_else(|_| unreachable!("two halves, two fits"));
-    Ok(DenseComparison { report, candidate, references })
+    let references =
+        <[Fit; 2]>::try_from(references).unwrap_or_else(|_| unreachable!("two halves, two fits"));
+    Ok(DenseComparison {
+        report,
+        candidate,
+        references,
+    })
 }
 
 /// The two halves of a set: corners in both, neutrals dealt in turn so that each keeps a ramp, the rest dealt after
@@ -109,8 +143,14 @@ pub fn compare_dense(
 fn halves(dense: &Readings, seed: u64) -> [Readings; 2] {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let is_corner = |d: [f64; 3]| d.iter().all(|v| *v == 0.0 || *v == 1.0);
-    let (corners, others): (Vec<_>, Vec<_>) = dense.patches.iter().cloned().partition(|p| is_corner(p.drive));
-    let (mut neutral, mut rest): (Vec<_>, Vec<_>) = others.into_iter().partition(evenstep_readings::Patch::is_neutral);
+    let (corners, others): (Vec<_>, Vec<_>) = dense
+        .patches
+        .iter()
+        .cloned()
+        .partition(|p| is_corner(p.drive));
+    let (mut neutral, mut rest): (Vec<_>, Vec<_>) = others
+        .into_iter()
+        .partition(evenstep_readings::Patch::is_neutral);
     neutral.sort_by(|a, b| a.drive[0].total_cmp(&b.drive[0]));
     rest.shuffle(&mut random);
     let mut two = [corners.clone(), corners];
@@ -123,8 +163,13 @@ fn halves(dense: &Readings, seed: u64) -> [Readings; 2] {
     })
 }
 
-fn lut_of(fit: &Fit) -> Lut {
-    Lut { title: None, curves: None, lattice: Some(fit.lut.clone()) }
+/// The lattice of a fit as a LUT.
+pub(crate) fn lut_of(fit: &Fit) -> Lut {
+    Lut {
+        title: None,
+        curves: None,
+        lattice: Some(fit.lut.clone()),
+    }
 }
 
 /// Base correction that starts the judge's searches: its own, or the candidate's, or the reference's.
@@ -138,12 +183,16 @@ fn judge_base(candidate: &Fit, judge: &Fit, target: &evenstep_display::Target) -
 
 fn facts(readings: &Readings) -> ReadingFacts {
     let fitness = Fitness::of(readings);
-    ReadingFacts { neutral_levels: fitness.neutral_levels, interior: fitness.interior }
+    ReadingFacts {
+        neutral_levels: fitness.neutral_levels,
+        interior: fitness.interior,
+    }
 }
 
 fn averaged(mut first: CompareReport, second: &CompareReport) -> CompareReport {
     let both = |a: Option<_>, b: Option<&crate::Regions<crate::ColourSummary>>| {
-        a.zip(b).map(|(a, b): (crate::Regions<crate::ColourSummary>, _)| a.averaged(b))
+        a.zip(b)
+            .map(|(a, b): (crate::Regions<crate::ColourSummary>, _)| a.averaged(b))
     };
     first.colour = both(first.colour, second.colour.as_ref());
     first.candidate_error = both(first.candidate_error, second.candidate_error.as_ref());
@@ -165,7 +214,10 @@ fn averaged(mut first: CompareReport, second: &CompareReport) -> CompareReport {
     first
 }
 
-#[expect(clippy::too_many_arguments, reason = "two sides of a comparison, each with its readings and its fit")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "two sides of a comparison, each with its readings and its fit"
+)]
 fn add_noise(
     report: &mut CompareReport,
     sparse: &Readings,
@@ -189,11 +241,24 @@ fn add_noise(
         facts: facts(sparse),
     };
     let draw = |readings, noise, fit: &Fit, seed| {
-        Redraw { readings, noise, model: &fit.model, target, nodes: options.fit.nodes, draws: options.draws, seed }
-            .deviations(&options.audit, &context, step)
+        Redraw {
+            readings,
+            noise,
+            model: &fit.model,
+            target,
+            nodes: options.fit.nodes,
+            draws: options.draws,
+            seed,
+        }
+        .deviations(&options.audit, &context, step)
     };
     let sparse_noise = noise_of(sparse).0;
-    let own = draw(sparse, &sparse_noise, candidate, options.seed.wrapping_add(1));
+    let own = draw(
+        sparse,
+        &sparse_noise,
+        candidate,
+        options.seed.wrapping_add(1),
+    );
     let other = draw(half, dense_noise, reference, options.seed.wrapping_add(2));
     for (i, figure) in report.gradation.iter_mut().enumerate() {
         figure.candidate_sd = own.get(i).copied().flatten();
@@ -207,4 +272,3 @@ fn beyond_noise(figure: &GradationFigure) -> Option<bool> {
     let spread = figure.candidate_sd?.hypot(figure.reference_sd?);
     Some((figure.candidate? - figure.reference?).abs() > 2.0 * spread)
 }
-

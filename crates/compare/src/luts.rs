@@ -6,8 +6,8 @@ use evenstep_lut::{Correction, Lut};
 use crate::places::places;
 use crate::report::DriveDifference;
 use crate::{
-    ColourSummary, CompareReport, CompareVerdict, GradationFigure, Judge, Region, Regions, Standing, colour_between,
-    colour_error, gradation_figures,
+    ColourSummary, CompareReport, CompareVerdict, GradationFigure, Judge, Region, Regions,
+    Standing, colour_between, colour_error, gradation_figures,
 };
 
 /// Two LUTs to compare.
@@ -37,14 +37,27 @@ pub struct Seen<'a> {
 
 /// Compares two LUTs, on a panel where one is known.
 #[must_use]
-pub fn compare_luts(pair: LutPair<'_>, options: &AuditOptions, seen: Option<&Seen<'_>>) -> CompareReport {
+pub fn compare_luts(
+    pair: LutPair<'_>,
+    options: &AuditOptions,
+    seen: Option<&Seen<'_>>,
+) -> CompareReport {
     let candidate = pair.candidate.evaluated(options.evaluation);
     let reference = pair.reference.evaluated(options.evaluation);
     let range = match options.range {
         evenstep_audit::CodeRange::Full => CodeRange::Full,
         evenstep_audit::CodeRange::Narrow => CodeRange::Narrow,
     };
-    let (a, b) = (InSignal { inner: &candidate, range }, InSignal { inner: &reference, range });
+    let (a, b) = (
+        InSignal {
+            inner: &candidate,
+            range,
+        },
+        InSignal {
+            inner: &reference,
+            range,
+        },
+    );
     let reachable = |signal| seen.is_none_or(|s| s.gamut.reaches(signal));
     let context = seen.map(|s| PanelContext {
         panel: s.panel,
@@ -53,16 +66,33 @@ pub fn compare_luts(pair: LutPair<'_>, options: &AuditOptions, seen: Option<&See
         reachable: &reachable,
         facts: s.facts,
     });
-    let candidate_audit = audit(&Subject::of_lut(&candidate, pair.candidate), options, context.as_ref());
-    let reference_audit = audit(&Subject::of_lut(&reference, pair.reference), options, context.as_ref());
-    let full = AuditOptions { range: evenstep_audit::CodeRange::Full, ..options.clone() };
+    let candidate_audit = audit(
+        &Subject::of_lut(&candidate, pair.candidate),
+        options,
+        context.as_ref(),
+    );
+    let reference_audit = audit(
+        &Subject::of_lut(&reference, pair.reference),
+        options,
+        context.as_ref(),
+    );
+    let full = AuditOptions {
+        range: evenstep_audit::CodeRange::Full,
+        ..options.clone()
+    };
     let base_audit = seen.map(|s| audit(&Subject::new(s.base), &full, context.as_ref()));
     let error = |correction: &dyn Correction| {
         seen.map(|s| colour_error(s.panel, s.target, s.gamut, correction, options.near_black))
     };
     let (candidate_error, reference_error) = (error(&a), error(&b));
     let gradation = side_by_side(&candidate_audit, &reference_audit, base_audit.as_ref());
-    let verdict = verdict(&candidate_audit, &reference_audit, &gradation, candidate_error.as_ref(), reference_error.as_ref());
+    let verdict = verdict(
+        &candidate_audit,
+        &reference_audit,
+        &gradation,
+        candidate_error.as_ref(),
+        reference_error.as_ref(),
+    );
     CompareReport {
         judge: seen.map_or_else(
             || Judge {
@@ -79,7 +109,9 @@ pub fn compare_luts(pair: LutPair<'_>, options: &AuditOptions, seen: Option<&See
         drive_difference: drive_difference(&a, &b, options.near_black),
         gradation,
         verdict,
-        places: seen.map(|s| places(s.panel, s.target, s.gamut, &a)).unwrap_or_default(),
+        places: seen
+            .map(|s| places(s.panel, s.target, s.gamut, &a))
+            .unwrap_or_default(),
         next_patches: None,
         reference_noise: None,
         candidate_audit,
@@ -88,7 +120,11 @@ pub fn compare_luts(pair: LutPair<'_>, options: &AuditOptions, seen: Option<&See
 }
 
 /// Figures of three audits by name.
-fn side_by_side(candidate: &AuditReport, reference: &AuditReport, base: Option<&AuditReport>) -> Vec<GradationFigure> {
+fn side_by_side(
+    candidate: &AuditReport,
+    reference: &AuditReport,
+    base: Option<&AuditReport>,
+) -> Vec<GradationFigure> {
     let reference = gradation_figures(reference);
     let base = base.map(gradation_figures);
     gradation_figures(candidate)
@@ -134,9 +170,18 @@ pub(crate) fn verdict(
         Some(standing(figure.candidate?, figure.reference?, slack))
     };
     let figures = [
-        of("neutral.unevenness", evenstep_audit::thresholds::COMPARISON_UNEVENNESS),
-        of("neutral.near_black.unevenness", evenstep_audit::thresholds::COMPARISON_UNEVENNESS),
-        of("neutral.reversal_depth_itp", evenstep_audit::thresholds::COMPARISON_DEPTH_ITP),
+        of(
+            "neutral.unevenness",
+            evenstep_audit::thresholds::COMPARISON_UNEVENNESS,
+        ),
+        of(
+            "neutral.near_black.unevenness",
+            evenstep_audit::thresholds::COMPARISON_UNEVENNESS,
+        ),
+        of(
+            "neutral.reversal_depth_itp",
+            evenstep_audit::thresholds::COMPARISON_DEPTH_ITP,
+        ),
     ];
     let known: Vec<Standing> = figures.into_iter().flatten().collect();
     // One figure worse is worse: a smooth mid-tone does not make up for a broken near-black.
@@ -149,17 +194,34 @@ pub(crate) fn verdict(
             Standing::Alike
         }
     });
-    let summary = summary(candidate.verdict.load, reference.verdict.load, colour, gradation);
-    CompareVerdict { candidate: candidate.verdict.load, reference: reference.verdict.load, colour, gradation, summary }
+    let summary = summary(
+        candidate.verdict.load,
+        reference.verdict.load,
+        colour,
+        gradation,
+    );
+    CompareVerdict {
+        candidate: candidate.verdict.load,
+        reference: reference.verdict.load,
+        colour,
+        gradation,
+        summary,
+    }
 }
 
-fn summary(candidate: Load, reference: Load, colour: Option<Standing>, gradation: Option<Standing>) -> String {
-    let word = |standing: Option<Standing>, better: &'static str, worse: &'static str| match standing {
-        Some(Standing::Better) => better,
-        Some(Standing::Alike) => "about the same",
-        Some(Standing::Worse) => worse,
-        None => "unknown",
-    };
+fn summary(
+    candidate: Load,
+    reference: Load,
+    colour: Option<Standing>,
+    gradation: Option<Standing>,
+) -> String {
+    let word =
+        |standing: Option<Standing>, better: &'static str, worse: &'static str| match standing {
+            Some(Standing::Better) => better,
+            Some(Standing::Alike) => "about the same",
+            Some(Standing::Worse) => worse,
+            None => "unknown",
+        };
     format!(
         "Against the reference the candidate's colour is {} and its gradation {}. Candidate: {candidate}; reference: \
          {reference}.",
@@ -174,7 +236,13 @@ fn drive_difference(a: &dyn Correction, b: &dyn Correction, near_black: f64) -> 
     signals.extend(Region::NearBlack.signals(near_black));
     let each: Vec<f64> = signals
         .iter()
-        .map(|s| a.drive(*s).iter().zip(b.drive(*s)).map(|(p, q)| (p - q).abs()).fold(0.0, f64::max))
+        .map(|s| {
+            a.drive(*s)
+                .iter()
+                .zip(b.drive(*s))
+                .map(|(p, q)| (p - q).abs())
+                .fold(0.0, f64::max)
+        })
         .collect();
     DriveDifference {
         mean: each.iter().sum::<f64>() / each.len() as f64,

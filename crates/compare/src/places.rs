@@ -13,7 +13,12 @@ const MOST: usize = 10;
 const APART: f64 = 0.2;
 
 /// Reachable signals where a correction's colour is farthest from the target, worst first.
-pub(crate) fn places(panel: &dyn PanelModel, target: &Target, gamut: &Gamut<'_>, correction: &dyn Correction) -> Vec<HarmPlace> {
+pub(crate) fn places(
+    panel: &dyn PanelModel,
+    target: &Target,
+    gamut: &Gamut<'_>,
+    correction: &dyn Correction,
+) -> Vec<HarmPlace> {
     let white = target.white();
     let mut all: Vec<HarmPlace> = Region::All
         .signals(0.0)
@@ -33,13 +38,20 @@ pub(crate) fn places(panel: &dyn PanelModel, target: &Target, gamut: &Gamut<'_>,
 }
 
 /// Patches of a denser set that a model predicts worst: what to read next.
-pub(crate) fn next_patches(model: &dyn PanelModel, dense: &Readings, white: evenstep_colour::Xyz) -> Vec<NextPatch> {
+pub(crate) fn next_patches(
+    model: &dyn PanelModel,
+    dense: &Readings,
+    white: evenstep_colour::Xyz,
+) -> Vec<NextPatch> {
     let mut all: Vec<NextPatch> = dense
         .patches
         .par_iter()
         .map(|patch| {
             let lab = |xyz| lab_from_xyz(xyz, white);
-            NextPatch { drive: patch.drive, de2000: delta_e_2000(lab(model.xyz(patch.drive)), lab(patch.xyz())) }
+            NextPatch {
+                drive: patch.drive,
+                de2000: delta_e_2000(lab(model.xyz(patch.drive)), lab(patch.xyz())),
+            }
         })
         .collect();
     all.sort_by(|a, b| b.de2000.total_cmp(&a.de2000));
@@ -50,7 +62,12 @@ fn spread_out<T: Copy>(sorted: Vec<T>, at: impl Fn(&T) -> [f64; 3]) -> Vec<T> {
     let mut kept: Vec<T> = Vec::new();
     for one in sorted {
         let here = at(&one);
-        let near = |other: &T| at(other).iter().zip(here).all(|(a, b)| (a - b).abs() < APART);
+        let near = |other: &T| {
+            at(other)
+                .iter()
+                .zip(here)
+                .all(|(a, b)| (a - b).abs() < APART)
+        };
         if kept.len() < MOST && !kept.iter().any(near) {
             kept.push(one);
         }

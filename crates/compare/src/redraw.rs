@@ -44,7 +44,12 @@ impl Redraw<'_> {
                 let correction = lut.evaluated(options.evaluation);
                 let report = audit(&Subject::new(&correction), options, Some(context));
                 progress();
-                Some(gradation_figures(&report).into_iter().map(|f| f.1).collect())
+                Some(
+                    gradation_figures(&report)
+                        .into_iter()
+                        .map(|f| f.1)
+                        .collect(),
+                )
             })
             .collect();
         let count = figures.first().map_or(0, Vec::len);
@@ -60,24 +65,34 @@ impl Redraw<'_> {
         for patch in &mut readings.patches {
             let mean = patch.xyz();
             let share = 1.0 / patch.repeats.len() as f64;
-            let spread = (self.noise.variance_of(mean) * share).cholesky().map_or_else(Matrix3::zeros, |c| c.l());
+            let spread = (self.noise.variance_of(mean) * share)
+                .cholesky()
+                .map_or_else(Matrix3::zeros, |c| c.l());
             let step = spread * Vector3::from_fn(|_, _| StandardNormal.sample(&mut random));
             patch.repeats = vec![Xyz((Vector3::from(mean.0) + step).into()); patch.repeats.len()];
         }
         let base = BaseModel::fit(&readings, self.noise).ok();
         let model = match (self.model.structure(), base) {
-            (Some(structure), base) => ForwardModel::fit(&readings, self.noise, base, structure).ok()?,
+            (Some(structure), base) => {
+                ForwardModel::fit(&readings, self.noise, base, structure).ok()?
+            }
             (None, Some(base)) => ForwardModel::from_base(base),
             (None, None) => return None,
         };
-        let correction = model.base().map(|b| BaseCorrection::new(b.clone(), self.target.clone()));
+        let correction = model
+            .base()
+            .map(|b| BaseCorrection::new(b.clone(), self.target.clone()));
         let solver = NodeSolver::new(&model, self.target, correction.as_ref());
         let mut lattice = Lut3d::identity(self.nodes);
         for &index in touched {
             let signal = lattice.nodes()[index];
             lattice.nodes_mut()[index] = solver.solve(signal).drive;
         }
-        Some(Lut { title: None, curves: None, lattice: Some(lattice) })
+        Some(Lut {
+            title: None,
+            curves: None,
+            lattice: Some(lattice),
+        })
     }
 }
 

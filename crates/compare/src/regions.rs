@@ -54,11 +54,18 @@ impl Region {
     pub fn signals(self, near_black_end: f64) -> Vec<[f64; 3]> {
         match self {
             Self::All => lattice(LEVELS),
-            Self::Saturated => lattice(LEVELS).into_iter().filter(|s| spread(*s) >= 0.6).collect(),
-            Self::Neutral => (0..NEUTRAL_LEVELS).map(|i| [i as f64 / (NEUTRAL_LEVELS - 1) as f64; 3]).collect(),
-            Self::NearBlack => {
-                lattice(6).into_iter().filter(|s| spread(*s) <= 0.4).map(|s| s.map(|v| v * near_black_end)).collect()
-            }
+            Self::Saturated => lattice(LEVELS)
+                .into_iter()
+                .filter(|s| spread(*s) >= 0.6)
+                .collect(),
+            Self::Neutral => (0..NEUTRAL_LEVELS)
+                .map(|i| [i as f64 / (NEUTRAL_LEVELS - 1) as f64; 3])
+                .collect(),
+            Self::NearBlack => lattice(6)
+                .into_iter()
+                .filter(|s| spread(*s) <= 0.4)
+                .map(|s| s.map(|v| v * near_black_end))
+                .collect(),
             Self::Skin => skin(),
         }
     }
@@ -84,8 +91,15 @@ fn skin() -> Vec<[f64; 3]> {
     let mut all = Vec::new();
     for i in 1..=12 {
         let light = f64::from(i) / 12.0;
-        for change in [[0.0; 3], [0.05, 0.0, -0.03], [-0.04, 0.0, 0.05], [0.0, -0.05, -0.05]] {
-            all.push(std::array::from_fn(|c| light * (evenstep_audit::SKIN_END[c] + change[c])));
+        for change in [
+            [0.0; 3],
+            [0.05, 0.0, -0.03],
+            [-0.04, 0.0, 0.05],
+            [0.0, -0.05, -0.05],
+        ] {
+            all.push(std::array::from_fn(|c| {
+                light * (evenstep_audit::SKIN_END[c] + change[c])
+            }));
         }
     }
     all
@@ -100,7 +114,10 @@ mod tests {
         Regions::from_fn(|region| {
             let signals = region.signals(0.1);
             assert!(signals.len() >= 40, "{region:?}: {}", signals.len());
-            assert!(signals.iter().flatten().all(|v| (0.0..=1.0).contains(v)), "{region:?}");
+            assert!(
+                signals.iter().flatten().all(|v| (0.0..=1.0).contains(v)),
+                "{region:?}"
+            );
         });
     }
 }

@@ -1,6 +1,6 @@
 use std::str::FromStr;
 
-use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
+use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
 use evenstep_readings::{NoiseModel, Readings};
 use evenstep_scatter::{FitError, SchemeKind, Sites};
 use rayon::prelude::*;
@@ -164,10 +164,7 @@ pub fn choose_model(
             (None, Ok(_)) => unreachable!("every scheme either scores or refuses"),
         });
     };
-    let base_error = base
-        .as_ref()
-        .ok()
-        .map(|b| error_of(&subset, white, |i| b.xyz(subset.patches[i].drive)));
+    let base_error = base.as_ref().ok().map(|b| model_error(&subset, b));
     let base_suffices = base_error
         .as_ref()
         .is_some_and(|e| score_of(e) <= best.score);
@@ -216,7 +213,7 @@ fn score(
     encoding: Encoding,
     scheme: SchemeKind,
     smoothings: &[f64],
-    white: evenstep_colour::Xyz,
+    white: Xyz,
 ) -> Result<Vec<Candidate>, FitError> {
     let sites: Vec<[f64; 3]> = readings.patches.iter().map(|p| p.drive).collect();
     let values = encoded(readings, base, form, encoding);
@@ -253,12 +250,15 @@ fn score_of(error: &LeaveOneOutError) -> f64 {
     (error.de2000_mean * error.itp_mean).sqrt()
 }
 
+/// Colour error of a model over readings, those it was fitted to or others.
+#[must_use]
+pub fn model_error(readings: &Readings, model: &dyn PanelModel) -> LeaveOneOutError {
+    let white = panel_white(readings);
+    error_of(readings, white, |i| model.xyz(readings.patches[i].drive))
+}
+
 /// Colour error of predictions against the readings.
-fn error_of(
-    readings: &Readings,
-    white: evenstep_colour::Xyz,
-    predict: impl Fn(usize) -> evenstep_colour::Xyz,
-) -> LeaveOneOutError {
+fn error_of(readings: &Readings, white: Xyz, predict: impl Fn(usize) -> Xyz) -> LeaveOneOutError {
     let n = readings.patches.len() as f64;
     let (mut de2000, mut itp) = (Vec::new(), 0.0);
     for (i, patch) in readings.patches.iter().enumerate() {
@@ -279,7 +279,7 @@ fn error_of(
 
 /// White of the panel for colour differences: the reading of full drive, else the brightest reading.
 #[must_use]
-pub fn panel_white(readings: &Readings) -> evenstep_colour::Xyz {
+pub fn panel_white(readings: &Readings) -> Xyz {
     let brightest = || {
         readings
             .patches

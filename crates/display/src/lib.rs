@@ -14,7 +14,8 @@ mod target;
 
 pub use base::{BaseError, BaseModel, FEWEST_LEVELS};
 pub use choice::{
-    ChosenModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model, panel_white,
+    ChosenModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model, model_error,
+    panel_white,
 };
 pub use curve::{Level, ToneCurve};
 pub use encoding::{Encoding, PQ_TOE_CD_M2};

@@ -1,5 +1,6 @@
 use evenstep_display::{
     BaseModel, ForwardModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model,
+    model_error,
 };
 use evenstep_lut::{Correction, Lut3d};
 use evenstep_readings::{Finding, Fitness, NoiseModel, Readings, Severity, check};
@@ -120,6 +121,17 @@ pub fn fit(
     options: &FitOptions,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Fit, FitFailure> {
+    let modelled = model(readings, options)?;
+    let settled = options.target.settle(readings, &modelled.model);
+    fit_with_model(readings, modelled, settled, options, progress)
+}
+
+/// Fits the forward model that a fit with these options stands on: refuses what should not be fitted, declines a 3D
+/// model where the readings do not span the cube.
+///
+/// # Errors
+/// [`FitFailure::Refused`], [`FitFailure::Declined`], [`FitFailure::Model`].
+pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitFailure> {
     let (noise, _) = noise_of(readings);
     let findings = check(readings, &noise);
     if let Some(finding) = findings.iter().find(|f| f.severity() == Severity::Refuse) {
@@ -127,35 +139,33 @@ pub fn fit(
             finding: finding.clone(),
         });
     }
-    let modelled = if options.base_only {
+    if options.base_only {
         let base = BaseModel::fit(readings, &noise).map_err(ModelError::Base)?;
-        Modelled {
+        let error = model_error(readings, &base);
+        return Ok(Modelled {
             model: ForwardModel::from_base(base),
-            error: None,
-            base_error: None,
+            error: Some(error.clone()),
+            base_error: Some(error),
             base_suffices: true,
-        }
-    } else {
-        if !Fitness::of(readings).supports_3d() {
-            let reasons: Vec<String> = findings
-                .iter()
-                .filter(|f| forbids_3d(f))
-                .map(ToString::to_string)
-                .collect();
-            return Err(FitFailure::Declined {
-                reason: reasons.join("; "),
-            });
-        }
-        let chosen = choose_model(readings, &noise, options.scheme, options.smoothing)?;
-        Modelled {
-            model: chosen.model,
-            error: Some(chosen.error),
-            base_error: chosen.base_error,
-            base_suffices: chosen.base_suffices,
-        }
-    };
-    let settled = options.target.settle(readings, &modelled.model);
-    fit_with_model(readings, modelled, settled, options, progress)
+        });
+    }
+    if !Fitness::of(readings).supports_3d() {
+        let reasons: Vec<String> = findings
+            .iter()
+            .filter(|f| forbids_3d(f))
+            .map(ToString::to_string)
+            .collect();
+        return Err(FitFailure::Declined {
+            reason: reasons.join("; "),
+        });
+    }
+    let chosen = choose_model(readings, &noise, options.scheme, options.smoothing)?;
+    Ok(Modelled {
+        model: chosen.model,
+        error: Some(chosen.error),
+        base_error: chosen.base_error,
+        base_suffices: chosen.base_suffices,
+    })
 }
 
 /// Fits a correction through a model that is already there, for a target that is settled.

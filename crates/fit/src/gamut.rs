@@ -40,13 +40,27 @@ impl<'a> Gamut<'a> {
     pub fn reaches(&self, signal: [f64; 3]) -> bool {
         let key = signal.map(f64::to_bits);
         // A poisoned lock only means that another thread panicked between two whole entries.
-        let known = |gamut: &Self| gamut.known.lock().unwrap_or_else(std::sync::PoisonError::into_inner).get(&key).copied();
+        let known = |gamut: &Self| {
+            gamut
+                .known
+                .lock()
+                .unwrap_or_else(std::sync::PoisonError::into_inner)
+                .get(&key)
+                .copied()
+        };
         if let Some(answer) = known(self) {
             return answer;
         }
         let start = self.start.map_or(signal, |base| base.drive(signal));
-        let answer = self.inverter.invert(self.target.xyz(signal), start).miss_itp <= UNREACHABLE_ITP;
-        self.known.lock().unwrap_or_else(std::sync::PoisonError::into_inner).insert(key, answer);
+        let answer = self
+            .inverter
+            .invert(self.target.xyz(signal), start)
+            .miss_itp
+            <= UNREACHABLE_ITP;
+        self.known
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner)
+            .insert(key, answer);
         answer
     }
 }

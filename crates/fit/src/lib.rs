@@ -13,7 +13,7 @@ mod report;
 mod request;
 
 pub use base_correction::{BaseCorrection, CurvesAndMatrix};
-pub use build::{Fit, FitFailure, FitOptions, Modelled, fit, fit_with_model, noise_of};
+pub use build::{Fit, FitFailure, FitOptions, Modelled, fit, fit_with_model, model, noise_of};
 pub use gamut::{Gamut, UNREACHABLE_ITP};
 pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};

@@ -71,7 +71,9 @@ pub struct InSignal<'a> {
 
 impl Correction for InSignal<'_> {
     fn drive(&self, signal: [f64; 3]) -> [f64; 3] {
-        self.inner.drive(signal.map(|s| self.range.position(s))).map(|p| self.range.signal(p).clamp(0.0, 1.0))
+        self.inner
+            .drive(signal.map(|s| self.range.position(s)))
+            .map(|p| self.range.signal(p).clamp(0.0, 1.0))
     }
 }
 
