@@ -1,1 +1,60 @@
-//! evenstep audit.
+//! Audits the gradation of a correction: its lattice, its ramps on a known panel or alone, and a verdict.
+//!
+//! Definitions, sources and limits of every figure are in `docs/methods/audit.md`; the JSON is described in
+//! `docs/methods/json.md`. Must not know about files, fitting or terminals: maps in, figures out.
+//!
+//! ```
+//! use evenstep_audit::{AuditOptions, Load, Subject, audit};
+//! use evenstep_lut::{Evaluation, Lut, Lut3d};
+//!
+//! let lut = Lut::from(Lut3d::identity(17));
+//! let correction = lut.evaluated(Evaluation::Tetrahedral);
+//! let report = audit(&Subject::of_lut(&correction, &lut), &AuditOptions::default(), None);
+//! assert_eq!(report.ramps[0].figures.reversed_steps, 0);
+//! // Without readings nothing better can be said.
+//! assert_eq!(report.verdict.to_string(), "load with care: panel unknown");
+//! ```
+
+mod against;
+mod audit;
+mod codes;
+mod context;
+mod figures;
+mod folds;
+mod lattice;
+mod light;
+mod node_figures;
+mod percentile;
+mod plateau;
+mod ramp;
+mod reason;
+mod report;
+mod reversal;
+mod roughness;
+mod scales;
+pub mod thresholds;
+mod trend;
+mod unevenness;
+mod verdict;
+mod walk;
+mod walked;
+mod why;
+
+pub use against::Effect;
+pub use audit::{AuditOptions, audit};
+pub use codes::{BitDepth, CodeRange, CodeScale};
+pub use context::{AuditTarget, PanelContext, ReadingFacts, Subject};
+pub use figures::{FloorFigures, RampFigures};
+pub use folds::Folds;
+pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
+pub use ramp::{FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk};
+pub use reason::VerdictReason;
+pub use report::{
+    AuditReport, Distance, EndPoints, LatticeReport, MeasuredOn, NearBlack, RampReport, ReferenceRamp, References,
+    RoundedFigures, SCHEMA,
+};
+pub use roughness::Roughness;
+pub use thresholds::Thresholds;
+pub use verdict::{Load, Verdict};
+pub use walk::Span;
+pub use why::Why;

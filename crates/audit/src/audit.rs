@@ -1,0 +1,135 @@
+use evenstep_lut::Evaluation;
+use rayon::prelude::*;
+
+use crate::against;
+use crate::codes::{BitDepth, CodeRange, CodeScale};
+use crate::context::{PanelContext, Subject};
+use crate::node_figures::lattice_report;
+use crate::ramp::Ramp;
+use crate::report::{AuditReport, EndPoints, MeasuredOn, ReferenceRamp, References, SCHEMA};
+use crate::scales::BARTEN_NAME;
+use crate::thresholds::Thresholds;
+use crate::verdict::{self, Evidence, Load, Verdict};
+use crate::walk::drive_of_positions;
+use crate::walked::{Walked, walk};
+use crate::why::{NEEDS_READINGS, NOT_MEASURED, Why};
+
+/// How an audit is made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AuditOptions {
+    /// Depth at which ramps are walked; 10 bits.
+    pub source_bits: BitDepth,
+    /// Depth to which the drive is rounded after evaluation; 12 bits.
+    pub output_bits: BitDepth,
+    /// Range of source and output codes; full.
+    pub range: CodeRange,
+    /// Share of the signal that is near black; 0.10.
+    pub near_black: f64,
+    /// How the subject's lattice is read: recorded in the report, not applied, because the subject is the whole
+    /// chain.
+    pub evaluation: Evaluation,
+    /// Ramps walked after the named ones.
+    pub extra_ramps: Vec<Ramp>,
+    /// Limits of the verdict.
+    pub thresholds: Thresholds,
+}
+
+impl Default for AuditOptions {
+    fn default() -> Self {
+        Self {
+            source_bits: BitDepth::TEN,
+            output_bits: BitDepth::TWELVE,
+            range: CodeRange::Full,
+            near_black: 0.10,
+            evaluation: Evaluation::default(),
+            extra_ramps: Vec::new(),
+            thresholds: Thresholds::default(),
+        }
+    }
+}
+
+/// Audits a correction: lattice figures, ramp figures, verdict.
+///
+/// Without `context` every figure that needs the panel is `null`, reversals and unevenness are those of the drive,
+/// and the best verdict is *load with care: panel unknown*. The result does not depend on the number of threads.
+///
+/// Cost: about five panel evaluations per code and ramp, and a few passes over the lattice.
+#[must_use]
+pub fn audit(subject: &Subject, options: &AuditOptions, context: Option<&PanelContext>) -> AuditReport {
+    let near_black_end = context.map_or(options.near_black, |c| c.target.near_black_end(options.near_black));
+    let scale = CodeScale {
+        depth: options.source_bits,
+        range: options.range,
+    };
+    let mut ramps = Ramp::named();
+    ramps.extend(options.extra_ramps.iter().cloned());
+    let walked: Vec<Walked> = ramps
+        .par_iter()
+        .map(|ramp| walk(ramp, subject, options, context, near_black_end))
+        .collect();
+
+    let signals = walked.iter().flat_map(|w| &w.guide.signals);
+    let lattice = subject
+        .lattice
+        .map(|lattice| lattice_report(subject, lattice, scale, context, signals));
+    let non_finite = walked.iter().map(|w| w.non_finite).sum();
+    // The first ramp is the neutral one.
+    let wobble = walked.first().and_then(|w| w.wobble.map(|(value, at)| (value, w.guide.span(at, at))));
+    let (mut reports, mut base, mut uncorrected) = (Vec::new(), Vec::new(), Vec::new());
+    for one in walked {
+        reports.push(one.report);
+        base.extend(one.base);
+        uncorrected.extend(one.uncorrected);
+    }
+    let references = context.map(|_| References { base, uncorrected });
+
+    let limits = &options.thresholds;
+    let against = |reference: &Vec<ReferenceRamp>| against::compare(&reports, reference, limits);
+    let against_base = references.as_ref().map(|r| against(&r.base));
+    let against_uncorrected = references.as_ref().map(|r| against(&r.uncorrected).0);
+    let reasons = verdict::reasons(&Evidence {
+        limits,
+        ramps: &reports,
+        lattice: lattice.as_ref(),
+        non_finite,
+        wobble,
+        base: references.as_ref().map(|r| r.base.as_slice()),
+        facts: context.map(|c| c.facts),
+        worse_than_base: against_base.as_ref().and_then(|(_, worse)| worse.clone()),
+    });
+    let mut unsaid = Why::default();
+    let verdict = Verdict {
+        load: reasons.first().map_or(Load::Load, |r| r.severity),
+        against_base: unsaid.note("against_base", against_base.map(|(effect, _)| effect).ok_or(NEEDS_READINGS)),
+        against_uncorrected: unsaid.note("against_uncorrected", against_uncorrected.ok_or(NEEDS_READINGS)),
+        reasons,
+        why: unsaid,
+    };
+
+    let mut why = Why::default();
+    let needs = || if context.is_some() { "no neutral code can be judged" } else { NEEDS_READINGS };
+    let [black, white] = [0.0, 1.0].map(|end| drive_of_positions(subject.correction, &[[end; 3]], scale)[0]);
+    AuditReport {
+        schema: SCHEMA,
+        verdict,
+        measured_on: if context.is_some() { MeasuredOn::Panel } else { MeasuredOn::Drive },
+        source_bits: options.source_bits,
+        output_bits: options.output_bits,
+        range: options.range,
+        evaluation: options.evaluation.to_string(),
+        near_black_end,
+        barten: BARTEN_NAME,
+        end_points: EndPoints { black, white },
+        non_finite,
+        lattice: why.note("lattice", lattice.ok_or("the correction has no lattice")),
+        ramps: reports,
+        neutral_wobble_itp: why.note("neutral_wobble_itp", wobble.map(|(value, _)| value).ok_or_else(needs)),
+        neutral_wobble_code: why.note("neutral_wobble_code", wobble.map(|(_, at)| at.from_code).ok_or_else(needs)),
+        references: why.note("references", references.ok_or(NEEDS_READINGS)),
+        neighbours26: why.note("neighbours26", Err(NOT_MEASURED)),
+        noise_gain: why.note("noise_gain", Err(NOT_MEASURED)),
+        evaluation_sensitivity: why.note("evaluation_sensitivity", Err(NOT_MEASURED)),
+        thresholds: *limits,
+        why,
+    }
+}

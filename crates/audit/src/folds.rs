@@ -1,0 +1,177 @@
+use evenstep_lut::Lut3d;
+use rayon::prelude::*;
+use serde::Serialize;
+
+/// A determinant below minus this is a fold, within it a collapse (method, section 6); identity has 1.
+const COLLAPSED: f64 = 1e-6;
+
+/// Tetrahedra of the lattice that are turned inside out or have lost their volume. Every cell has six, around
+/// its 000–111 diagonal.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Folds {
+    /// Determinant < −10⁻⁶, the identity's being 1; in cells whose target the panel reaches, or in all cells
+    /// where the panel is not known.
+    pub folded: usize,
+    /// Magnitude ≤ 10⁻⁶, in the same cells.
+    pub collapsed: usize,
+    /// Folded or collapsed in cells whose target the panel does not reach; `null` without readings.
+    pub unreachable: Option<usize>,
+    /// Those of `folded` in cells that a named ramp crosses.
+    pub folded_on_ramps: usize,
+    /// The first folded cell a ramp crosses, else the first folded cell, by its lowest node.
+    pub first_cell: Option<[usize; 3]>,
+}
+
+/// A cell with at least one fault.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct BadCell {
+    /// Its lowest node.
+    pub(crate) cell: [usize; 3],
+    pub(crate) folded: u8,
+    pub(crate) collapsed: u8,
+}
+
+/// The order in which the axes are taken from 000 to 111, with the sign of that permutation.
+const PATHS: [([usize; 3], f64); 6] = [
+    ([0, 1, 2], 1.0),
+    ([1, 2, 0], 1.0),
+    ([2, 0, 1], 1.0),
+    ([0, 2, 1], -1.0),
+    ([2, 1, 0], -1.0),
+    ([1, 0, 2], -1.0),
+];
+
+/// All cells with a folded or collapsed tetrahedron, blue slowest.
+pub(crate) fn bad_cells(lattice: &Lut3d) -> Vec<BadCell> {
+    let n = lattice.size();
+    let nodes = lattice.nodes();
+    let widths: [f64; 3] = [0, 1, 2].map(|c| lattice.domain_max()[c] - lattice.domain_min()[c]);
+    let scale = ((n - 1) as f64).powi(3) / widths.iter().product::<f64>();
+    let slabs: Vec<Vec<BadCell>> = (0..n - 1)
+        .into_par_iter()
+        .map(|b| {
+            let mut bad = Vec::new();
+            for g in 0..n - 1 {
+                for r in 0..n - 1 {
+                    let origin = lattice.index(r, g, b);
+                    let corner = |bits: usize| {
+                        nodes[origin + (bits & 1) + n * (bits >> 1 & 1) + n * n * (bits >> 2)]
+                    };
+                    let corners: [[f64; 3]; 8] = std::array::from_fn(corner);
+                    let (mut folded, mut collapsed) = (0, 0);
+                    for (path, sign) in PATHS {
+                        let one = 1 << path[0];
+                        let two = one | 1 << path[1];
+                        let volume = sign * scale * determinant(corners[0], corners[one], corners[two], corners[7]);
+                        if volume < -COLLAPSED {
+                            folded += 1;
+                        } else if volume <= COLLAPSED {
+                            collapsed += 1;
+                        }
+                    }
+                    if folded + collapsed > 0 {
+                        bad.push(BadCell {
+                            cell: [r, g, b],
+                            folded,
+                            collapsed,
+                        });
+                    }
+                }
+            }
+            bad
+        })
+        .collect();
+    slabs.concat()
+}
+
+/// Determinant of the three edges along the path a → b → c → d.
+fn determinant(a: [f64; 3], b: [f64; 3], c: [f64; 3], d: [f64; 3]) -> f64 {
+    let [u, v, w] = [[a, b], [b, c], [c, d]].map(|[p, q]| [q[0] - p[0], q[1] - p[1], q[2] - p[2]]);
+    u[0] * (v[1] * w[2] - v[2] * w[1]) - u[1] * (v[0] * w[2] - v[2] * w[0])
+        + u[2] * (v[0] * w[1] - v[1] * w[0])
+}
+
+/// Sorts bad cells into the counts of the report.
+///
+/// `on_ramp` says whether a named ramp crosses a cell; `reachable` whether the panel reaches the target in all
+/// of a cell, where that is known.
+pub(crate) fn count(
+    bad: &[BadCell],
+    on_ramp: impl Fn([usize; 3]) -> bool,
+    reachable: Option<&(dyn Fn([usize; 3]) -> bool + Sync)>,
+) -> Folds {
+    let reached: Vec<bool> = bad
+        .par_iter()
+        .map(|bad| reachable.is_none_or(|reachable| reachable(bad.cell)))
+        .collect();
+    let mut folds = Folds {
+        unreachable: reachable.map(|_| 0),
+        ..Folds::default()
+    };
+    let mut first_on_ramp = None;
+    for (bad, reached) in bad.iter().zip(reached) {
+        let (folded, collapsed) = (usize::from(bad.folded), usize::from(bad.collapsed));
+        if !reached {
+            folds.unreachable = folds.unreachable.map(|u| u + folded + collapsed);
+            continue;
+        }
+        folds.folded += folded;
+        folds.collapsed += collapsed;
+        if folded > 0 {
+            folds.first_cell = folds.first_cell.or(Some(bad.cell));
+            if on_ramp(bad.cell) {
+                folds.folded_on_ramps += folded;
+                first_on_ramp = first_on_ramp.or(Some(bad.cell));
+            }
+        }
+    }
+    folds.first_cell = first_on_ramp.or(folds.first_cell);
+    folds
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_has_no_fold_and_a_mirror_is_all_folds() {
+        assert!(bad_cells(&Lut3d::identity(9)).is_empty());
+        let mirror = Lut3d::from_fn(5, |s| [1.0 - s[0], s[1], s[2]]);
+        let bad = bad_cells(&mirror);
+        assert_eq!(bad.len(), 64);
+        assert!(bad.iter().all(|b| b.folded == 6 && b.collapsed == 0));
+    }
+
+    #[test]
+    fn swapping_two_axes_mirrors_and_cycling_three_does_not() {
+        let swap = Lut3d::from_fn(3, |s| [s[1], s[0], s[2]]);
+        assert!(bad_cells(&swap).iter().all(|b| b.folded == 6));
+        let cycle = Lut3d::from_fn(3, |s| [s[1], s[2], s[0]]);
+        assert!(bad_cells(&cycle).is_empty());
+    }
+
+    #[test]
+    fn a_node_pushed_past_its_neighbour_folds_the_tetrahedra_computed_by_hand() {
+        // Node 1 of the neutral axis of a 3³ identity pushed by (−0.6, 0, 0), 1.2 steps of red. Of the 24
+        // tetrahedra that touch it, the red edge towards node (0, 1, 1) now runs backwards: 1 − 1.2 = −0.2. A
+        // centre node is end of that edge in 6 tetrahedra, the start of the opposite edge (1 + 1.2) in 6, and
+        // in the other 12 the move lies in a face and changes no volume.
+        let mut lattice = Lut3d::identity(3);
+        let at = lattice.index(1, 1, 1);
+        lattice.nodes_mut()[at][0] -= 0.6;
+        let folded: u8 = bad_cells(&lattice).iter().map(|b| b.folded).sum();
+        assert_eq!(folded, 6);
+    }
+
+    #[test]
+    fn flat_cells_collapse_and_unreachable_ones_are_kept_apart() {
+        let clipped = Lut3d::from_fn(5, |s| s.map(|v| v.min(0.75)));
+        let bad = bad_cells(&clipped);
+        // 64 cells less the 27 below the clip, six tetrahedra each.
+        assert_eq!(bad.iter().map(|b| usize::from(b.collapsed)).sum::<usize>(), 6 * 37);
+        let top = |cell: [usize; 3]| cell[0] < 3;
+        let folds = count(&bad, |_| false, Some(&top));
+        assert_eq!(folds.unreachable, Some(6 * 16));
+        assert_eq!(folds.collapsed, 6 * 21);
+    }
+}

@@ -1,0 +1,221 @@
+use evenstep_lut::Lut3d;
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::percentile::{percentile, root_mean_square};
+
+/// Steps per window of the local step variance, and its degrees of freedom: five steps less a line.
+const WINDOW: usize = 5;
+const FREEDOM: f64 = 3.0;
+/// Smallest lattice with a whole window of five steps.
+const SMALLEST_FOR_WINDOW: usize = 6;
+
+/// How the own channel of a lattice moves from node to node along one axis. Identity: mean 1, variance 0.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct NeighbourSteps {
+    /// Mean of the steps in units of the identity's step.
+    pub mean: f64,
+    /// Population variance of the steps.
+    pub variance: f64,
+    /// Smallest step; negative where the channel falls.
+    pub min: f64,
+    /// Node from which the smallest step starts, as (r, g, b) indices.
+    pub min_node: [usize; 3],
+    /// Largest step.
+    pub max: f64,
+    /// Node from which the largest step starts.
+    pub max_node: [usize; 3],
+    /// First node of the line with the largest variance of steps about its own mean.
+    pub worst_line: [usize; 3],
+    /// That variance.
+    pub worst_line_variance: f64,
+}
+
+/// Variance of the step about its least-squares line in each window of five steps: Σ residual² / 3.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct LocalStepVariance {
+    /// Mean over all windows of all lines of the three axes.
+    pub mean: f64,
+    /// 95th percentile.
+    pub p95: f64,
+    /// Largest.
+    pub max: f64,
+}
+
+/// Second differences of the own channel along each axis, in units where a parabola x² gives 2.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SecondDifference {
+    /// Root of the mean square per axis.
+    pub rms: [f64; 3],
+    /// 99th percentile of the magnitude per axis.
+    pub p99: [f64; 3],
+}
+
+/// Figures of one axis.
+pub(crate) struct AxisFigures {
+    pub(crate) steps: NeighbourSteps,
+    pub(crate) local_variances: Vec<f64>,
+    pub(crate) second_rms: f64,
+    pub(crate) second_p99: f64,
+}
+
+/// Steps, local variances and second differences along each axis. Lines are visited in index order.
+pub(crate) fn axes(lattice: &Lut3d) -> Vec<AxisFigures> {
+    (0..3).into_par_iter().map(|axis| one_axis(lattice, axis)).collect()
+}
+
+fn one_axis(lattice: &Lut3d, axis: usize) -> AxisFigures {
+    let n = lattice.size();
+    let width = lattice.domain_max()[axis] - lattice.domain_min()[axis];
+    let scale = (n - 1) as f64 / width;
+    let stride = n.pow(axis as u32);
+    let nodes = lattice.nodes();
+    let (first, second) = ((axis + 1) % 3, (axis + 2) % 3);
+
+    let mut steps = NeighbourSteps {
+        mean: 0.0,
+        variance: 0.0,
+        min: f64::INFINITY,
+        min_node: [0; 3],
+        max: f64::NEG_INFINITY,
+        max_node: [0; 3],
+        worst_line: [0; 3],
+        worst_line_variance: -1.0,
+    };
+    let lines = n * n;
+    let mut local_variances = Vec::with_capacity(lines * n.saturating_sub(WINDOW));
+    let mut curvatures = Vec::with_capacity(lines * n.saturating_sub(2));
+    let mut line = vec![0.0; n - 1];
+    let (mut sum, mut squares) = (0.0, 0.0);
+    for j in 0..n {
+        for i in 0..n {
+            let mut start = [0; 3];
+            start[first] = i;
+            start[second] = j;
+            let origin = lattice.index(start[0], start[1], start[2]);
+            let mut before = nodes[origin][axis];
+            for (k, step) in line.iter_mut().enumerate() {
+                let value = nodes[origin + (k + 1) * stride][axis];
+                *step = (value - before) * scale;
+                before = value;
+            }
+            let node = |k: usize| {
+                let mut at = start;
+                at[axis] = k;
+                at
+            };
+            let (mut line_sum, mut line_squares) = (0.0, 0.0);
+            for (k, &step) in line.iter().enumerate() {
+                if step < steps.min {
+                    (steps.min, steps.min_node) = (step, node(k));
+                }
+                if step > steps.max {
+                    (steps.max, steps.max_node) = (step, node(k));
+                }
+                // About 1, the identity's step: an honest lattice stays near it, so little cancels.
+                line_sum += step - 1.0;
+                line_squares += (step - 1.0) * (step - 1.0);
+            }
+            let mean = line_sum / line.len() as f64;
+            let variance = (line_squares / line.len() as f64 - mean * mean).max(0.0);
+            if variance > steps.worst_line_variance {
+                (steps.worst_line_variance, steps.worst_line) = (variance, start);
+            }
+            sum += line_sum;
+            squares += line_squares;
+            local_variances.extend(line.windows(WINDOW).map(residual_variance));
+            curvatures.extend(line.windows(2).map(|s| (s[1] - s[0]) * scale));
+        }
+    }
+    let count = (lines * (n - 1)) as f64;
+    let mean = sum / count;
+    steps.mean = 1.0 + mean;
+    steps.variance = (squares / count - mean * mean).max(0.0);
+    let second_rms = root_mean_square(curvatures.iter().copied()).unwrap_or(0.0);
+    for value in &mut curvatures {
+        *value = value.abs();
+    }
+    AxisFigures {
+        steps,
+        local_variances,
+        second_rms,
+        second_p99: percentile(&mut curvatures, 99.0).unwrap_or(0.0),
+    }
+}
+
+/// Σ residual² / 3 of five values about their least-squares line.
+fn residual_variance(window: &[f64]) -> f64 {
+    let mean = window.iter().sum::<f64>() / WINDOW as f64;
+    // Abscissae −2..=2, whose squares sum to 10.
+    let slope = (2.0 * (window[4] - window[0]) + window[3] - window[1]) / 10.0;
+    let squares = window.iter().zip([-2.0, -1.0, 0.0, 1.0, 2.0]).map(|(v, x)| {
+        let residual = v - mean - slope * x;
+        residual * residual
+    });
+    squares.sum::<f64>() / FREEDOM
+}
+
+/// Statistics of the local step variances of all axes; `None` for lattices under six nodes.
+pub(crate) fn local_step_variance(size: usize, mut values: Vec<f64>) -> Option<LocalStepVariance> {
+    if size < SMALLEST_FOR_WINDOW {
+        return None;
+    }
+    let mean = values.iter().sum::<f64>() / values.len() as f64;
+    let max = values.iter().copied().fold(0.0, f64::max);
+    Some(LocalStepVariance {
+        mean,
+        p95: percentile(&mut values, 95.0)?,
+        max,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_has_unit_steps_and_no_variance() {
+        for size in [2, 17, 33] {
+            for axis in axes(&Lut3d::identity(size)) {
+                assert!((axis.steps.mean - 1.0).abs() < 1e-13);
+                assert!(axis.steps.variance < 1e-24, "{}", axis.steps.variance);
+                assert!(axis.second_rms < 1e-10);
+            }
+        }
+        assert_eq!(local_step_variance(5, Vec::new()), None);
+    }
+
+    #[test]
+    fn a_parabola_has_second_difference_two_and_no_local_variance() {
+        // out = x²: steps (2i + 1)/(n − 1) lie on a line, second difference 2 everywhere.
+        let lattice = Lut3d::from_fn(9, |s| s.map(|v| v * v));
+        let axes = axes(&lattice);
+        for axis in &axes {
+            assert!((axis.second_rms - 2.0).abs() < 1e-12);
+            assert!((axis.second_p99 - 2.0).abs() < 1e-12);
+            assert!((axis.steps.min - 0.125).abs() < 1e-12);
+            assert!((axis.steps.max - 15.0 / 8.0).abs() < 1e-12);
+        }
+        let all = axes.into_iter().flat_map(|a| a.local_variances).collect();
+        assert!(local_step_variance(9, all).unwrap().max < 1e-24);
+    }
+
+    #[test]
+    fn one_raised_node_has_the_variance_computed_by_hand() {
+        // Node 3 of the red line (g, b) = (1, 2) raised by half a step: its steps are 1 1 1.5 0.5 1 1 1.
+        let mut lattice = Lut3d::identity(8);
+        let at = lattice.index(3, 1, 2);
+        lattice.nodes_mut()[at][0] += 0.5 / 7.0;
+        let red = one_axis(&lattice, 0);
+        assert_eq!(red.steps.max_node, [2, 1, 2]);
+        assert_eq!(red.steps.min_node, [3, 1, 2]);
+        assert_eq!(red.steps.worst_line, [0, 1, 2]);
+        // (0.25 + 0.25) / 7 on that line, and over all 64 lines a 64th of it.
+        assert!((red.steps.worst_line_variance - 0.5 / 7.0).abs() < 1e-12);
+        assert!((red.steps.variance - 0.5 / 448.0).abs() < 1e-12);
+        // Window 1 1 1.5 0.5 1 about its line: mean 1, slope −0.5/10; residuals −0.1, −0.05, 0.5, −0.45, 0.1
+        // have squares 0.01 + 0.0025 + 0.25 + 0.2025 + 0.01 = 0.475.
+        let largest = red.local_variances.iter().copied().fold(0.0, f64::max);
+        assert!((largest - 0.475 / 3.0).abs() < 1e-12, "{largest}");
+    }
+}

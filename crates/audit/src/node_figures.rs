@@ -1,0 +1,205 @@
+use evenstep_lut::{Lut1d, Lut3d};
+
+use crate::codes::CodeScale;
+use crate::context::{PanelContext, Subject};
+use crate::folds;
+use crate::lattice::{self, SecondDifference};
+use crate::report::{Distance, LatticeReport};
+use crate::why::Why;
+
+/// Slack within which a node value counts as being at the end of the range: a tenth of a 16-bit code.
+const AT_END: f64 = 1e-6;
+/// Bisections of a curve: 2⁻⁵² of its domain.
+const HALVINGS: usize = 52;
+
+/// All lattice figures. `ramp_signals` are the signals of the named ramps.
+pub(crate) fn lattice_report<'s>(
+    subject: &Subject,
+    lattice: &Lut3d,
+    scale: CodeScale,
+    context: Option<&PanelContext>,
+    ramp_signals: impl Iterator<Item = &'s [f64; 3]>,
+) -> LatticeReport {
+    let n = lattice.size();
+    let (axes, bad) = rayon::join(|| lattice::axes(lattice), || folds::bad_cells(lattice));
+
+    let mut crossed = vec![false; n * n * n];
+    for signal in ramp_signals {
+        let position = signal.map(|v| scale.position_from_signal(v));
+        let [r, g, b] = cell_of(lattice, subject.curves.map_or(position, |c| c.sample(position)));
+        crossed[lattice.index(r, g, b)] = true;
+    }
+    let on_ramp = |[r, g, b]: [usize; 3]| crossed[lattice.index(r, g, b)];
+    let cell_is_reached = |cell: [usize; 3]| {
+        context.is_none_or(|context| {
+            (0..8).all(|bits| {
+                let [r, g, b] = [0, 1, 2].map(|c| cell[c] + (bits >> c & 1));
+                let node = lattice.position(r, g, b);
+                let position = subject.curves.map_or(node, |curves| before_curves(curves, node));
+                (context.reachable)(position.map(|v| scale.signal_from_position(v).clamp(0.0, 1.0)))
+            })
+        })
+    };
+    let reached: Option<&(dyn Fn([usize; 3]) -> bool + Sync)> = context.map(|_| &cell_is_reached as _);
+    let folds = folds::count(&bad, on_ramp, reached);
+
+    let mut why = Why::default();
+    if context.is_none() {
+        why.note::<()>("folds.unreachable", Err(crate::why::NEEDS_READINGS));
+    }
+    let three = |of: &dyn Fn(&lattice::AxisFigures) -> f64| [of(&axes[0]), of(&axes[1]), of(&axes[2])];
+    let step_variance = three(&|a| a.steps.variance);
+    let second_difference = SecondDifference {
+        rms: three(&|a| a.second_rms),
+        p99: three(&|a| a.second_p99),
+    };
+    let mut variances = Vec::new();
+    let mut neighbour_steps = Vec::new();
+    for axis in axes {
+        variances.extend(axis.local_variances);
+        neighbour_steps.push(axis.steps);
+    }
+    let local = lattice::local_step_variance(n, variances).ok_or("needs a lattice of six nodes or more");
+    let values = node_values(lattice);
+    LatticeReport {
+        nodes: n,
+        step_variance,
+        neighbour_steps,
+        local_step_variance: why.note("local_step_variance", local),
+        second_difference,
+        folds,
+        clipped_nodes: values.clipped,
+        clipped_low: values.clipped_low,
+        clipped_high: values.clipped_high,
+        min: values.min,
+        max: values.max,
+        non_finite: values.non_finite,
+        distance_from_identity: values.distance,
+        duplicate_planes: [0, 1, 2].map(|axis| duplicate_planes(lattice, axis)),
+        why,
+    }
+}
+
+/// Lowest node of the cell a position falls into.
+fn cell_of(lattice: &Lut3d, position: [f64; 3]) -> [usize; 3] {
+    let (min, max) = (lattice.domain_min(), lattice.domain_max());
+    let last = lattice.size() - 1;
+    [0, 1, 2].map(|c| {
+        let at = (position[c] - min[c]) / (max[c] - min[c]) * last as f64;
+        // A cast saturates: below the domain is cell 0.
+        (at as usize).min(last - 1)
+    })
+}
+
+/// The input for which rising curves give `wanted`; a flat stretch gives its lower end.
+fn before_curves(curves: &Lut1d, wanted: [f64; 3]) -> [f64; 3] {
+    let (mut low, mut high) = (curves.domain_min(), curves.domain_max());
+    for _ in 0..HALVINGS {
+        let middle = [0, 1, 2].map(|c| 0.5 * (low[c] + high[c]));
+        let got = curves.sample(middle);
+        for c in 0..3 {
+            if got[c] < wanted[c] {
+                low[c] = middle[c];
+            } else {
+                high[c] = middle[c];
+            }
+        }
+    }
+    high
+}
+
+struct NodeValues {
+    clipped: usize,
+    clipped_low: [usize; 3],
+    clipped_high: [usize; 3],
+    min: [f64; 3],
+    max: [f64; 3],
+    non_finite: usize,
+    distance: Distance,
+}
+
+fn node_values(lattice: &Lut3d) -> NodeValues {
+    let n = lattice.size();
+    let mut found = NodeValues {
+        clipped: 0,
+        clipped_low: [0; 3],
+        clipped_high: [0; 3],
+        min: [f64::INFINITY; 3],
+        max: [f64::NEG_INFINITY; 3],
+        non_finite: 0,
+        distance: Distance { rms: 0.0, max: 0.0 },
+    };
+    let mut squares = 0.0;
+    for b in 0..n {
+        for g in 0..n {
+            for r in 0..n {
+                let (at, out, position) = ([r, g, b], lattice.node(r, g, b), lattice.position(r, g, b));
+                let mut is_clipped = false;
+                for c in 0..3 {
+                    let v = out[c];
+                    found.non_finite += usize::from(!v.is_finite());
+                    found.min[c] = found.min[c].min(v);
+                    found.max[c] = found.max[c].max(v);
+                    let low = v < -AT_END || v <= AT_END && at[c] > 0;
+                    let high = v > 1.0 + AT_END || v >= 1.0 - AT_END && at[c] < n - 1;
+                    found.clipped_low[c] += usize::from(low);
+                    found.clipped_high[c] += usize::from(high);
+                    is_clipped |= low || high;
+                    let distance = (v - position[c]).abs();
+                    squares += distance * distance;
+                    found.distance.max = found.distance.max.max(distance);
+                }
+                found.clipped += usize::from(is_clipped);
+            }
+        }
+    }
+    found.distance.rms = (squares / (3 * n * n * n) as f64).sqrt();
+    found
+}
+
+/// Planes across an axis that equal the plane before them in every node.
+fn duplicate_planes(lattice: &Lut3d, axis: usize) -> usize {
+    let n = lattice.size();
+    let (first, second) = ((axis + 1) % 3, (axis + 2) % 3);
+    let value = |k: usize, i: usize, j: usize| {
+        let mut at = [k; 3];
+        (at[first], at[second]) = (i, j);
+        lattice.node(at[0], at[1], at[2])
+    };
+    let same = |k: &usize| (0..n).all(|j| (0..n).all(|i| value(*k, i, j) == value(k - 1, i, j)));
+    (1..n).filter(same).count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_is_not_clipped_and_a_limited_channel_is() {
+        let identity = node_values(&Lut3d::identity(9));
+        assert_eq!((identity.clipped, identity.non_finite), (0, 0));
+        assert!(identity.distance.max < 1e-15);
+        // min(1.25·r, 1) reaches 1 at r = 0.8; of nine nodes 7/8 alone lies between, on 81 lines.
+        let limited = Lut3d::from_fn(9, |s| [(1.25 * s[0]).min(1.0), s[1], s[2]]);
+        let values = node_values(&limited);
+        assert_eq!(values.clipped, 81);
+        assert_eq!(values.clipped_high, [81, 0, 0]);
+        assert!((values.distance.max - (1.0 - 0.875_f64).max(0.25 * 0.75)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn equal_planes_are_counted_per_axis() {
+        let stairs = Lut3d::from_fn(5, |s| [(2.0 * s[0]).floor() / 2.0, s[1], s[2]]);
+        // Red nodes 0 ¼ ½ ¾ 1 give 0 0 ½ ½ 1.
+        assert_eq!([0, 1, 2].map(|axis| duplicate_planes(&stairs, axis)), [2, 0, 0]);
+    }
+
+    #[test]
+    fn curves_are_undone() {
+        let curves = Lut1d::from_fn(257, |v| [v * v, v.sqrt(), v]);
+        let back = before_curves(&curves, curves.sample([0.3, 0.6, 0.9]));
+        for (got, want) in back.iter().zip([0.3, 0.6, 0.9]) {
+            assert!((got - want).abs() < 1e-12, "{got} {want}");
+        }
+    }
+}

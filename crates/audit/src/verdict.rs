@@ -1,0 +1,221 @@
+use std::fmt;
+
+use serde::Serialize;
+
+use crate::against::{Effect, Worse};
+use crate::context::ReadingFacts;
+use crate::reason::{Find, VerdictReason};
+use crate::report::{LatticeReport, NearBlack, RampReport, ReferenceRamp};
+use crate::thresholds::Thresholds;
+use crate::walk::Span;
+use crate::why::Why;
+
+/// Whether to load a LUT.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+pub enum Load {
+    /// Nothing is wrong.
+    #[serde(rename = "load")]
+    Load,
+    /// Something to look at first.
+    #[serde(rename = "load with care")]
+    WithCare,
+    /// It takes gradation away, visibly.
+    #[serde(rename = "do not load")]
+    DoNotLoad,
+}
+
+impl fmt::Display for Load {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Load => "load",
+            Self::WithCare => "load with care",
+            Self::DoNotLoad => "do not load",
+        })
+    }
+}
+
+/// The judgement, with its reasons ranked: graver first, then the farther beyond its limit.
+///
+/// Prints as its first line, for example `load with care: panel unknown`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Verdict {
+    /// The gravest of the reasons; [`Load::Load`] without any.
+    pub load: Load,
+    /// Against the base correction; `null` without readings.
+    pub against_base: Option<Effect>,
+    /// Against no correction; `null` without readings.
+    pub against_uncorrected: Option<Effect>,
+    /// Ranked.
+    pub reasons: Vec<VerdictReason>,
+    /// Reasons for the `null` fields.
+    #[serde(skip_serializing_if = "Why::is_empty")]
+    pub why: Why,
+}
+
+impl fmt::Display for Verdict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.reasons.first() {
+            Some(reason) => write!(f, "{}: {}", self.load, reason.label),
+            None => write!(f, "{}", self.load),
+        }
+    }
+}
+
+/// What the verdict is drawn from.
+pub(crate) struct Evidence<'a> {
+    pub(crate) limits: &'a Thresholds,
+    pub(crate) ramps: &'a [RampReport],
+    pub(crate) lattice: Option<&'a LatticeReport>,
+    pub(crate) non_finite: usize,
+    pub(crate) wobble: Option<(f64, Span)>,
+    pub(crate) base: Option<&'a [ReferenceRamp]>,
+    /// `None` when the panel is unknown.
+    pub(crate) facts: Option<ReadingFacts>,
+    pub(crate) worse_than_base: Option<Worse>,
+}
+
+/// All reasons, ranked.
+pub(crate) fn reasons(evidence: &Evidence) -> Vec<VerdictReason> {
+    let mut found = Vec::new();
+    whole(evidence, &mut found);
+    for (i, ramp) in evidence.ramps.iter().enumerate() {
+        reversals(evidence, ramp, &mut found);
+        plateaus(evidence, ramp, &mut found);
+        if let Some(base) = evidence.base.and_then(|base| base.get(i)) {
+            unevenness(evidence.limits, ramp, base, &mut found);
+        }
+    }
+    if let Some(worse) = &evidence.worse_than_base
+        && found.is_empty()
+    {
+        found.push(VerdictReason::worse_than_base(worse));
+    }
+    if let Some(facts) = evidence.facts {
+        let levels = (facts.neutral_levels, evidence.limits.neutral_levels);
+        let interior = (facts.interior, evidence.limits.interior_patches);
+        if levels.0 < levels.1 {
+            found.push(VerdictReason::too_few_readings("neutral_levels", "neutral levels", levels));
+        }
+        if interior.0 < interior.1 {
+            found.push(VerdictReason::too_few_readings(
+                "interior",
+                "patches inside the drive cube and off the neutral axis",
+                interior,
+            ));
+        }
+    } else {
+        found.push(VerdictReason::panel_unknown());
+    }
+    // Stable: equal excess keeps the order of the ramps.
+    found.sort_by(|a, b| b.severity.cmp(&a.severity).then(b.excess().total_cmp(&a.excess())));
+    found
+}
+
+fn whole(evidence: &Evidence, found: &mut Vec<VerdictReason>) {
+    let not_numbers = evidence.non_finite + evidence.lattice.map_or(0, |l| l.non_finite);
+    if not_numbers > 0 {
+        found.push(VerdictReason::not_numbers(not_numbers));
+    }
+    if let Some(lattice) = evidence.lattice
+        && lattice.folds.folded > 0
+    {
+        // Which cells the panel reaches is not known without it, so a fold alone cannot stop a LUT then.
+        let stops = evidence.facts.is_some() && lattice.folds.folded_on_ramps > 0;
+        found.push(VerdictReason::folds(&lattice.folds, stops));
+    }
+    if let Some((wobble, at)) = evidence.wobble
+        && wobble > evidence.limits.wobble_itp
+    {
+        found.push(VerdictReason::wobble(wobble, evidence.limits.wobble_itp, at));
+    }
+}
+
+fn reversals(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReason>) {
+    let limits = evidence.limits;
+    let figures = &ramp.figures;
+    let Some(depth) = figures.reversal_depth_itp else {
+        if figures.reversed_steps > 0 {
+            let stops = ramp.is_neutral() && figures.certain_fall_drive >= limits.certain_fall_drive;
+            found.push(VerdictReason::drive_reversal(ramp, stops, limits.certain_fall_drive));
+        }
+        return;
+    };
+    let find = Find {
+        ramp,
+        value: depth,
+        between: figures.reversal_between,
+    };
+    if ramp.is_neutral() && depth >= limits.visible_reversal_itp {
+        found.push(VerdictReason::visible_reversal(find, limits.visible_reversal_itp));
+        return;
+    }
+    let rounded = &ramp.rounded;
+    let beyond_floor = rounded.figures.reversal_depth_itp.unwrap_or(0.0)
+        - rounded.floor.reversal_depth_itp.unwrap_or(0.0);
+    if ramp.is_neutral() && beyond_floor >= limits.visible_reversal_itp {
+        let rounded = Find {
+            ramp,
+            value: beyond_floor,
+            between: rounded.figures.reversal_between,
+        };
+        found.push(VerdictReason::visible_reversal_when_rounded(rounded, limits.visible_reversal_itp));
+    }
+    if figures.reversed_steps > 0 {
+        found.push(VerdictReason::reversed_steps(find, limits.visible_reversal_itp));
+    }
+}
+
+fn plateaus(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReason>) {
+    let limits = evidence.limits;
+    if let Some(NearBlack { figures, rounded }) = &ramp.near_black {
+        let jump = figures.plateau_jump_excess_itp.unwrap_or(0.0);
+        let rounded_jump = rounded.figures.plateau_jump_excess_itp.unwrap_or(0.0)
+            - rounded.floor.plateau_jump_excess_itp.unwrap_or(0.0);
+        let (value, between) = if jump >= rounded_jump {
+            (jump, figures.plateau_jump_between)
+        } else {
+            (rounded_jump, rounded.figures.plateau_jump_between)
+        };
+        if value >= limits.plateau_jump_itp {
+            let find = Find {
+                ramp,
+                value,
+                between,
+            };
+            found.push(VerdictReason::plateau_jump(find, limits.plateau_jump_itp));
+        }
+    }
+    let figures = &ramp.figures;
+    if figures.longest_plateau >= limits.plateau_codes {
+        found.push(VerdictReason::plateau(ramp, limits.plateau_codes));
+        return;
+    }
+    let rounded = &ramp.rounded.figures;
+    let excess = rounded.merged_codes.saturating_sub(rounded.merged_floor);
+    let allowed = limits.merged_excess_share * (rounded.codes - 1) as f64;
+    if excess as f64 > allowed {
+        found.push(VerdictReason::merged(ramp, excess, allowed));
+    }
+}
+
+fn unevenness(limits: &Thresholds, ramp: &RampReport, base: &ReferenceRamp, found: &mut Vec<VerdictReason>) {
+    let near_black = ramp.near_black.as_ref().and_then(|n| n.figures.unevenness);
+    let parts = [
+        (false, ramp.figures.unevenness.zip(base.unevenness)),
+        (true, near_black.zip(base.near_black_unevenness)),
+    ];
+    for (is_near_black, values) in parts {
+        let Some((value, base)) = values else { continue };
+        let stop = limits.unevenness_ignored.max(limits.unevenness_times_base_stop * base);
+        let care = limits.unevenness_ignored.max(limits.unevenness_times_base_care * base);
+        // Off the neutral axis a step's ΔE ITP holds colour as well, so only twice the base's counts, as care.
+        let (stops, limit) = match ramp.is_neutral() {
+            true if value > stop => (true, stop),
+            true => (false, care),
+            false => (false, stop),
+        };
+        if value > limit {
+            found.push(VerdictReason::uneven(ramp, is_near_black, stops, value, base, limit));
+        }
+    }
+}

@@ -1,0 +1,42 @@
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+/// A figure, or the reason it is not known.
+pub(crate) type Known<T> = Result<T, &'static str>;
+
+/// Figures that only exist once the panel has been read.
+pub(crate) const NEEDS_READINGS: &str = "needs readings";
+/// Figures the command surface names that this version does not measure.
+pub(crate) const NOT_MEASURED: &str = "not measured by this version";
+
+/// Reasons for the `null` fields beside it, by field name.
+///
+/// In JSON an unknown figure is `null`, and the object that holds it has a member `why` that maps the
+/// field's name to the reason; without unknown figures there is no `why`.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(transparent)]
+pub struct Why(BTreeMap<&'static str, &'static str>);
+
+impl Why {
+    /// The figure, or `None` with its reason noted under the field's name.
+    pub(crate) fn note<T>(&mut self, field: &'static str, known: Known<T>) -> Option<T> {
+        known
+            .map_err(|reason| {
+                self.0.insert(field, reason);
+            })
+            .ok()
+    }
+
+    /// Whether every figure is known.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The reason a field is `null`.
+    #[must_use]
+    pub fn reason(&self, field: &str) -> Option<&'static str> {
+        self.0.get(field).copied()
+    }
+}
