@@ -1,1 +1,21 @@
-//! evenstep report.
+//! Reports for people and for machines: plain text and JSON of fits and audits.
+//!
+//! Text is at most [`TEXT_WIDTH`] columns wide, states units and meanings, and ends with a line end. JSON carries a
+//! `schema`; what is not known is `null`, with the reason under the field's name in the member `why` beside it. Equal
+//! reports give equal bytes: no clock, no host. Must not know about files or terminals.
+
+mod audit_json;
+mod audit_text;
+mod base_correction;
+mod fit_json;
+mod fit_text;
+mod json;
+mod ramp_table;
+mod text;
+
+pub use audit_json::{AUDITS_SCHEMA, audit_json, audits_json};
+pub use audit_text::audit_text;
+pub use base_correction::{BASE_CORRECTION_SCHEMA, base_correction_json};
+pub use fit_json::{FIT_SCHEMA, fit_json};
+pub use fit_text::fit_text;
+pub use text::TEXT_WIDTH;

@@ -1,0 +1,235 @@
+use std::path::{Path, PathBuf};
+
+use anyhow::Context as _;
+use clap::{Args, ValueEnum};
+use evenstep::audit::{
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, ReadingFacts, Subject, audit,
+};
+use evenstep::display::SmoothingChoice;
+use evenstep::fit::{BaseCorrection, Gamut, Settled};
+use evenstep::lut::format::cube;
+use evenstep::lut::{Evaluation, Lut};
+use evenstep::report::{audit_json, audit_text, audits_json};
+
+use crate::options::{CommonArgs, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
+use crate::panel::{KnownPanel, panel};
+use crate::ui::{Ui, print};
+use crate::{Outcome, output};
+
+const EXAMPLE: &str = "\
+Example, a gate before a LUT is loaded:
+  evenstep audit correction.cube --panel run.csv --fail-on harms
+
+JSON: one LUT gives evenstep/audit/1. Several give evenstep/audits/1, whose array audits holds, in the
+order given, an object for each LUT with its name, lut, and its evenstep/audit/1, audit.";
+
+/// Judge what LUTs do to smooth gradation
+///
+/// Walks ramps of every source code through each LUT: greys, red, green, blue and their mixtures, and
+/// skin, sky and foliage. Reports where the ramp turns back, stands still, jumps or steps unevenly,
+/// looks for faults in the lattice itself, and says whether to load the LUT, with reasons.
+///
+/// With --panel the ramps go on through a model of the panel, and the LUT is held against the base
+/// correction and against no correction. The target options are those of fit and should be the same.
+/// Without readings only the LUT's own faults can be seen, and the best verdict is to load with care.
+#[derive(Args, Debug)]
+#[command(after_help = EXAMPLE)]
+pub(crate) struct AuditArgs {
+    /// LUTs to judge, as cube text
+    #[arg(value_name = "LUT", required = true)]
+    luts: Vec<PathBuf>,
+    /// Readings of the panel the LUTs are for, CSV with columns r,g,b,X,Y,Z or CGATS text
+    #[arg(long, value_name = "READINGS")]
+    panel: Option<PathBuf>,
+    /// Bits of the source; ramps walk every code of this depth, 8 to 16
+    #[arg(long, value_name = "BITS", default_value = "10", value_parser = depth)]
+    source_bits: BitDepth,
+    /// Bits to which the output is rounded after the LUT, 8 to 16
+    #[arg(long, value_name = "BITS", default_value = "12", value_parser = depth)]
+    output_bits: BitDepth,
+    /// How the panel reads the lattice between nodes; weights:BITS is tetrahedral with the position in
+    /// the cell rounded, as hardware does
+    #[arg(long, value_name = "tetrahedral|trilinear|weights:BITS", default_value = "tetrahedral")]
+    evaluate: Evaluation,
+    /// Where near black ends, in per cent of the signal; for pq of the signals from black to white
+    #[arg(long, value_name = "PERCENT", default_value_t = 10.0, value_parser = percent)]
+    near_black: f64,
+    /// A ramp of your own between two signals from 0 to 1; may be given again
+    #[arg(long, value_name = "r,g,b:r,g,b", value_parser = ends)]
+    ramp: Vec<Ends>,
+    /// Exit with 1 when a verdict is not plain load (care), or when it is do not load or the LUT harms
+    /// the gradation of the base correction (harms)
+    #[arg(long, value_name = "care|harms", value_enum, hide_possible_values = true)]
+    fail_on: Option<FailOn>,
+    #[command(flatten)]
+    target: TargetArgs,
+    #[command(flatten)]
+    scale: ScaleArg,
+    #[command(flatten)]
+    range: RangeArg,
+    #[command(flatten)]
+    json: JsonArg,
+    #[command(flatten)]
+    threads: ThreadsArg,
+    #[command(flatten)]
+    common: CommonArgs,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum FailOn {
+    Care,
+    Harms,
+}
+
+impl FailOn {
+    fn is_met_by(self, report: &AuditReport) -> bool {
+        let verdict = &report.verdict;
+        match self {
+            Self::Care => verdict.load != Load::Load,
+            Self::Harms => verdict.load == Load::DoNotLoad || verdict.against_base == Some(Effect::Harms),
+        }
+    }
+}
+
+/// Both ends of a ramp as the user wrote them.
+#[derive(Clone, Copy, Debug)]
+struct Ends([[f64; 3]; 2]);
+
+fn ends(text: &str) -> Result<Ends, String> {
+    let refused = || format!("{text:?} is no ramp; write two signals such as 0,0,0:1,0.8,0.6");
+    let signal = |text: &str| -> Result<[f64; 3], String> {
+        let channels: Result<Vec<f64>, _> = text.split(',').map(|v| v.trim().parse()).collect();
+        channels
+            .map_err(|_| refused())?
+            .try_into()
+            .map_err(|_| refused())
+    };
+    let (from, to) = text.split_once(':').ok_or_else(refused)?;
+    let both = [signal(from)?, signal(to)?];
+    // Refused here rather than later, so that usage errors come before any reading.
+    Ramp::new(text, both[0], both[1]).map_err(|e| e.to_string())?;
+    Ok(Ends(both))
+}
+
+fn depth(text: &str) -> Result<BitDepth, String> {
+    text.parse()
+        .ok()
+        .and_then(BitDepth::new)
+        .ok_or_else(|| format!("{text:?} is no depth; use 8 to 16 bits"))
+}
+
+fn percent(text: &str) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|v| (0.1..=50.0).contains(v))
+        .ok_or_else(|| format!("{text:?} is not a number of per cent from 0.1 to 50"))
+}
+
+impl AuditArgs {
+    fn options(&self) -> anyhow::Result<AuditOptions> {
+        let mut extra_ramps = Vec::new();
+        for (i, Ends([from, to])) in self.ramp.iter().enumerate() {
+            extra_ramps.push(Ramp::new(format!("ramp-{}", i + 1), *from, *to)?);
+        }
+        Ok(AuditOptions {
+            source_bits: self.source_bits,
+            output_bits: self.output_bits,
+            range: self.range.for_audit(),
+            near_black: self.near_black / 100.0,
+            evaluation: self.evaluate,
+            extra_ramps,
+            ..AuditOptions::default()
+        })
+    }
+}
+
+pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
+    let ui = Ui::new(args.common.quiet);
+    args.target.check()?;
+    let options = args.options()?;
+    let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
+    output::check(&json, args.common.force)?;
+    // All files are read before anything is computed: one that is faulty should not cost the others' time.
+    let mut luts = Vec::new();
+    for path in &args.luts {
+        let (lut, notes) = cube::read(path)?;
+        ui.notes(&notes);
+        luts.push((path.display().to_string(), lut));
+    }
+    let reports = args.threads.run(|| match &args.panel {
+        Some(readings) => {
+            let known = panel(readings, args.scale.scale(), None, SmoothingChoice::LeaveOneOut, ui)?;
+            let settled = args.target.request().settle(&known.readings, &known.model);
+            let judge = Judge::new(&known, settled)
+                .with_context(|| readings.display().to_string())?;
+            Ok(judge.audits(luts, &options, ui))
+        }
+        None => Ok(audits(luts, &options, None, ui)),
+    })?;
+
+    if !args.json.is_stdout() {
+        let texts: Vec<String> = reports.iter().map(|(name, report)| audit_text(name, report)).collect();
+        print(&texts.join("\n"))?;
+    }
+    if let Some(path) = &args.json.json {
+        let document = match reports.as_slice() {
+            [(_, only)] => audit_json(only),
+            several => audits_json(several),
+        };
+        output::write(&document, path, args.common.force)?;
+    }
+    let is_failed = args
+        .fail_on
+        .is_some_and(|threshold| reports.iter().any(|(_, report)| threshold.is_met_by(report)));
+    Ok(if is_failed { Outcome::ThresholdFailed } else { Outcome::Done })
+}
+
+/// A known panel, with the target settled on it and the base correction for both.
+struct Judge<'a> {
+    known: &'a KnownPanel,
+    settled: Settled,
+    base: BaseCorrection,
+}
+
+impl<'a> Judge<'a> {
+    fn new(known: &'a KnownPanel, settled: Settled) -> anyhow::Result<Self> {
+        let base = known
+            .model
+            .base()
+            .context("the readings allow no base correction to hold a LUT against; read more greys")?;
+        let base = BaseCorrection::new(base.clone(), settled.target.clone());
+        Ok(Self { known, settled, base })
+    }
+
+    fn audits(&self, luts: Vec<(String, Lut)>, options: &AuditOptions, ui: Ui) -> Vec<(String, AuditReport)> {
+        let gamut = Gamut::new(&self.known.model, &self.settled.target, Some(&self.base));
+        let reachable = |signal: [f64; 3]| gamut.reaches(signal);
+        let context = PanelContext {
+            panel: &self.known.model,
+            target: &self.settled.target,
+            base: &self.base,
+            reachable: &reachable,
+            facts: ReadingFacts {
+                neutral_levels: self.known.fitness.neutral_levels,
+                interior: self.known.fitness.interior,
+            },
+        };
+        audits(luts, options, Some(&context), ui)
+    }
+}
+
+fn audits(
+    luts: Vec<(String, Lut)>,
+    options: &AuditOptions,
+    context: Option<&PanelContext>,
+    ui: Ui,
+) -> Vec<(String, AuditReport)> {
+    let (progress, all) = (ui.progress("audits"), luts.len());
+    let mut reports = Vec::with_capacity(all);
+    for (i, (name, lut)) in luts.into_iter().enumerate() {
+        progress.at(i, all);
+        let correction = lut.evaluated(options.evaluation);
+        reports.push((name, audit(&Subject::of_lut(&correction, &lut), options, context)));
+    }
+    reports
+}

@@ -1,0 +1,195 @@
+use std::path::{Path, PathBuf};
+
+use anyhow::Context as _;
+use clap::Args;
+use evenstep::fit::{Fit, FitOptions, InSignal, fit};
+use evenstep::lut::format::cube;
+use evenstep::lut::{Correction as _, Evaluation, Lut, Lut1d};
+use evenstep::readings::{Readings, merged, read_sequence};
+use evenstep::report::{base_correction_json, fit_json, fit_text};
+
+use crate::options::{CommonArgs, JsonArg, ModelArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
+use crate::ui::{Ui, print};
+use crate::{Outcome, output};
+
+const EXAMPLE: &str = "\
+Example, a wide-gamut picture at 100 cd/m² on a panel that takes 33 nodes:
+  evenstep fit run.csv -o correction.cube --primaries p3-d65 --transfer gamma:2.4 --peak 100";
+
+/// Fit a correction LUT to readings of a panel
+///
+/// Reads what the panel shows, models it between the readings, settles the target on what it can
+/// reach, and writes the 3D LUT that brings the one to the other. The summary says what the LUT
+/// stands on: how many readings, how noisy, how well each is predicted from the others, and how many
+/// colours are out of reach.
+///
+/// Where the readings support no 3D correction it is declined, with the reason; --base-only then
+/// fits the curves and the matrix that they do support. Readings that cannot be true are refused.
+#[derive(Args, Debug)]
+#[command(after_help = EXAMPLE)]
+pub(crate) struct FitArgs {
+    /// Readings of the panel, CSV with columns r,g,b,X,Y,Z or CGATS text; light in cd/m²
+    #[arg(value_name = "READINGS")]
+    readings: PathBuf,
+    /// The LUT to write, as cube text
+    #[arg(short = 'o', long = "out", value_name = "LUT")]
+    out: PathBuf,
+    /// Nodes along each axis, 2 to 65
+    #[arg(long, value_name = "N", default_value_t = 33, value_parser = clap::value_parser!(u8).range(2..=65))]
+    nodes: u8,
+    /// Bits of the stored values, 8 to 16
+    #[arg(long, value_name = "BITS", default_value_t = 12, value_parser = clap::value_parser!(u8).range(8..=16))]
+    node_bits: u8,
+    /// Stop at the base correction: black, a matrix and tone curves
+    #[arg(long)]
+    base_only: bool,
+    /// Also write the base correction for a panel that takes no 3D LUT: before.cube, matrix.json and
+    /// after.cube in this order, or grey.cube alone for greys
+    #[arg(long, value_name = "DIR")]
+    curves: Option<PathBuf>,
+    /// LUT that was loaded while the readings were taken; the new LUT takes its place
+    #[arg(long, value_name = "LUT")]
+    through: Option<PathBuf>,
+    #[command(flatten)]
+    target: TargetArgs,
+    #[command(flatten)]
+    model: ModelArgs,
+    #[command(flatten)]
+    scale: ScaleArg,
+    #[command(flatten)]
+    range: RangeArg,
+    #[command(flatten)]
+    json: JsonArg,
+    #[command(flatten)]
+    threads: ThreadsArg,
+    #[command(flatten)]
+    common: CommonArgs,
+}
+
+impl FitArgs {
+    fn options(&self) -> FitOptions {
+        FitOptions {
+            target: self.target.request(),
+            nodes: usize::from(self.nodes),
+            scheme: self.model.scheme(),
+            smoothing: self.model.smoothing(),
+            node_bits: self.node_bits,
+            base_only: self.base_only,
+            range: self.range.for_fit(),
+        }
+    }
+}
+
+pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
+    let (ui, force) = (Ui::new(args.common.quiet), args.common.force);
+    args.target.check()?;
+    anyhow::ensure!(
+        !output::is_stdout(&args.out),
+        "-o -: a LUT goes to a file, the standard output carries the summary; name a file"
+    );
+    let curves = args.curves.as_deref().map(CurveFiles::in_folder);
+    let mut outputs = vec![args.out.as_path()];
+    outputs.extend(args.json.json.as_deref());
+    output::check(&outputs, force)?;
+    if let Some(curves) = &curves {
+        curves.prepare(force)?;
+    }
+
+    let readings = readings(args, ui)?;
+    let progress = ui.progress("lattice");
+    let fitted = args
+        .threads
+        .run(|| Ok(fit(&readings, &args.options(), &|done, all| progress.at(done, all))?))
+        .with_context(|| args.readings.display().to_string())?;
+    drop(progress);
+
+    if let Some(curves) = &curves {
+        curves.write(&fitted, force)?;
+    }
+    let lut = Lut {
+        title: Some(title(&fitted)),
+        ..Lut::from(fitted.lut)
+    };
+    cube::write(&lut, &args.out, force)?;
+    if let Some(json) = &args.json.json {
+        output::write(&fit_json(&fitted.report), json, force)?;
+    }
+    if !args.json.is_stdout() {
+        print(&fit_text(&fitted.report))?;
+    }
+    Ok(Outcome::Done)
+}
+
+/// The readings, their signals turned into drive where they were taken through a LUT.
+fn readings(args: &FitArgs, ui: Ui) -> anyhow::Result<Readings> {
+    let (mut sequence, notes) = read_sequence(&args.readings, args.scale.scale())?;
+    ui.notes(&notes);
+    if let Some(path) = &args.through {
+        let (lut, notes) = cube::read(path)?;
+        ui.notes(&notes);
+        let loaded = lut.evaluated(Evaluation::Tetrahedral);
+        let loaded = InSignal {
+            inner: &loaded,
+            range: args.range.for_fit(),
+        };
+        for reading in &mut sequence {
+            reading.drive = loaded.drive(reading.drive);
+        }
+    }
+    Ok(merged(sequence))
+}
+
+/// The title of the LUT file: what it aims at.
+fn title(fitted: &Fit) -> String {
+    let target = &fitted.report.target;
+    format!(
+        "Evenstep {} {} {:.1} cd/m2",
+        target.primaries, target.transfer, target.white_cd_m2
+    )
+}
+
+/// Files of a base correction.
+struct CurveFiles {
+    folder: PathBuf,
+}
+
+impl CurveFiles {
+    fn in_folder(folder: &Path) -> Self {
+        Self {
+            folder: folder.to_owned(),
+        }
+    }
+
+    fn file(&self, name: &str) -> PathBuf {
+        self.folder.join(name)
+    }
+
+    /// Makes the folder and refuses files that are there.
+    fn prepare(&self, force: bool) -> anyhow::Result<()> {
+        std::fs::create_dir_all(&self.folder)
+            .with_context(|| format!("{}: cannot make the folder", self.folder.display()))?;
+        let files = ["before.cube", "matrix.json", "after.cube", "grey.cube"].map(|name| self.file(name));
+        output::check(&files.each_ref().map(PathBuf::as_path), force)
+    }
+
+    fn write(&self, fitted: &Fit, force: bool) -> anyhow::Result<()> {
+        let base = fitted
+            .base
+            .as_ref()
+            .context("--curves: the readings allow no base correction, so there are no curves; leave it out")?;
+        let stages = base.curves_and_matrix();
+        let curve = |name: &str, title: &str, curve: Lut1d| {
+            let lut = Lut {
+                title: Some(title.to_owned()),
+                ..Lut::from(curve)
+            };
+            cube::write(&lut, &self.file(name), force)
+        };
+        let matrix = base_correction_json(&stages);
+        curve("before.cube", "signal to target light", stages.before)?;
+        output::write(&matrix, &self.file("matrix.json"), force)?;
+        curve("after.cube", "channel light to drive", stages.after)?;
+        curve("grey.cube", "signal to drive of greys", stages.grey)?;
+        Ok(())
+    }
+}

@@ -1,0 +1,48 @@
+//! The command line of Evenstep: arguments in, files and text out, no numerics.
+//!
+//! Results go to the standard output, notes and progress to the standard error.
+
+mod commands;
+mod options;
+mod output;
+mod panel;
+mod ui;
+
+use std::ffi::OsString;
+use std::io::Write as _;
+
+use clap::Parser as _;
+
+/// What became of a run. `main` maps it to an exit code.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// What was asked for is done: exit code 0.
+    Done,
+    /// It is done, and a threshold that was asked for is not met: exit code 1.
+    ThresholdFailed,
+    /// Bad input or usage, said on the standard error: exit code 2.
+    BadInput,
+}
+
+/// Runs the command with the arguments of a process, its name among them.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
+    let cli = match commands::Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(usage) => {
+            // Help and version come this way too. A reader that has gone away is no fault.
+            let _ = usage.print();
+            return if usage.exit_code() == 0 {
+                Outcome::Done
+            } else {
+                Outcome::BadInput
+            };
+        }
+    };
+    match cli.command.run() {
+        Ok(outcome) => outcome,
+        Err(error) => {
+            let _ = writeln!(std::io::stderr(), "evenstep: {error:#}");
+            Outcome::BadInput
+        }
+    }
+}

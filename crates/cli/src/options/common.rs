@@ -1,0 +1,105 @@
+use std::path::PathBuf;
+
+use anyhow::Context as _;
+use clap::{Args, ValueEnum};
+use evenstep::readings::RgbScale;
+use evenstep::{audit, fit};
+
+/// Options of every command.
+#[derive(Args, Clone, Copy, Debug)]
+#[command(next_help_heading = "Common options")]
+pub(crate) struct CommonArgs {
+    /// Print no notes and no progress on the standard error
+    #[arg(long)]
+    pub(crate) quiet: bool,
+    /// Replace output files that are already there
+    #[arg(long)]
+    pub(crate) force: bool,
+}
+
+/// The option of commands that make a report.
+#[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "Common options")]
+pub(crate) struct JsonArg {
+    /// Write the report as JSON to FILE; with -, to the standard output in place of the text
+    #[arg(long, value_name = "FILE|-")]
+    pub(crate) json: Option<PathBuf>,
+}
+
+impl JsonArg {
+    /// Whether the JSON takes the place of the text on the standard output.
+    pub(crate) fn is_stdout(&self) -> bool {
+        self.json.as_deref().is_some_and(crate::output::is_stdout)
+    }
+}
+
+/// The option of commands that compute on several threads.
+#[derive(Args, Clone, Copy, Debug)]
+#[command(next_help_heading = "Common options")]
+pub(crate) struct ThreadsArg {
+    /// Compute on N threads; all processors if not given. The results are the same for any number
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    threads: Option<u16>,
+}
+
+impl ThreadsArg {
+    /// Runs `job` on the number of threads asked for.
+    pub(crate) fn run<T: Send>(self, job: impl FnOnce() -> anyhow::Result<T> + Send) -> anyhow::Result<T> {
+        // Zero stands for one thread per processor.
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(self.threads.map_or(0, usize::from))
+            .build()
+            .context("cannot start the threads")?
+            .install(job)
+    }
+}
+
+/// The option of commands that read the drive of patches from a file.
+#[derive(Args, Clone, Copy, Debug)]
+#[command(next_help_heading = "Common options")]
+pub(crate) struct ScaleArg {
+    /// Number that stands for full drive in files of patches and readings. If not given, a CSV file
+    /// runs from 0 to 1, and a CGATS file says it, or its largest drive is exactly one of these
+    #[arg(long, value_name = "1|100|255|1023")]
+    rgb_scale: Option<RgbScale>,
+}
+
+impl ScaleArg {
+    pub(crate) fn scale(self) -> RgbScale {
+        self.rgb_scale.unwrap_or_default()
+    }
+}
+
+/// The option of commands whose LUTs hold codes.
+#[derive(Args, Clone, Copy, Debug)]
+#[command(next_help_heading = "Common options")]
+pub(crate) struct RangeArg {
+    /// Codes that carry black and white on both sides of the LUT: full is 0 to the largest code,
+    /// narrow is 64 to 940 of 1023
+    #[arg(long, value_enum, default_value_t = Range::Full, value_name = "full|narrow", hide_possible_values = true)]
+    range: Range,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Range {
+    Full,
+    Narrow,
+}
+
+impl RangeArg {
+    /// The range as fits know it.
+    pub(crate) fn for_fit(self) -> fit::CodeRange {
+        match self.range {
+            Range::Full => fit::CodeRange::Full,
+            Range::Narrow => fit::CodeRange::Narrow,
+        }
+    }
+
+    /// The range as audits know it.
+    pub(crate) fn for_audit(self) -> audit::CodeRange {
+        match self.range {
+            Range::Full => audit::CodeRange::Full,
+            Range::Narrow => audit::CodeRange::Narrow,
+        }
+    }
+}

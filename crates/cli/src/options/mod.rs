@@ -1,0 +1,9 @@
+//! Options that several commands share.
+
+mod common;
+mod model;
+mod target;
+
+pub(crate) use common::{CommonArgs, JsonArg, RangeArg, ScaleArg, ThreadsArg};
+pub(crate) use model::ModelArgs;
+pub(crate) use target::TargetArgs;

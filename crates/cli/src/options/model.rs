@@ -1,0 +1,49 @@
+use clap::Args;
+use evenstep::display::SmoothingChoice;
+use evenstep::scatter::SchemeKind;
+
+/// How the panel is modelled between its readings.
+#[derive(Args, Clone, Copy, Debug)]
+#[command(next_help_heading = "Model")]
+pub(crate) struct ModelArgs {
+    /// Scheme that fills the space between readings: auto, nearest, shepard, rbf-linear,
+    /// rbf-thin-plate or rbf-cubic. With auto the one that best predicts each reading from the
+    /// others is taken
+    #[arg(long, value_name = "auto|NAME", default_value = "auto", value_parser = scheme)]
+    scheme: Scheme,
+    /// How far the model may pass beside noisy readings: auto and loo try several amounts and keep the
+    /// one that best predicts each reading from the others; a number from 0 (through every reading)
+    /// is taken as it is
+    #[arg(long, value_name = "auto|loo|VALUE", default_value = "auto")]
+    smoothing: SmoothingChoice,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Scheme {
+    Auto,
+    Named(SchemeKind),
+}
+
+fn scheme(text: &str) -> Result<Scheme, String> {
+    match text {
+        "auto" => Ok(Scheme::Auto),
+        name => name
+            .parse()
+            .map(Scheme::Named)
+            .map_err(|e: evenstep::scatter::UnknownScheme| format!("{e}, or auto")),
+    }
+}
+
+impl ModelArgs {
+    /// The scheme; `None` chooses.
+    pub(crate) fn scheme(self) -> Option<SchemeKind> {
+        match self.scheme {
+            Scheme::Auto => None,
+            Scheme::Named(kind) => Some(kind),
+        }
+    }
+
+    pub(crate) fn smoothing(self) -> SmoothingChoice {
+        self.smoothing
+    }
+}

@@ -1,0 +1,166 @@
+use evenstep_audit::{AuditReport, Effect, LatticeReport, Load, MeasuredOn, VerdictReason};
+
+use crate::ramp_table::ramp_table;
+use crate::text::{counted, labelled, three_digits, wrapped};
+
+/// Reasons told in full; the JSON has them all.
+const MOST_REASONS: usize = 8;
+
+/// The audit of one LUT for a calibrator to read in a minute: verdict, reasons, ramps, lattice.
+///
+/// `name` is what the user calls the LUT.
+#[must_use]
+pub fn audit_text(name: &str, report: &AuditReport) -> String {
+    let mut text = wrapped("", "  ", &format!("{name}: {}", report.verdict));
+    text += &wrapped("", "", &effects(report));
+    text += &reasons(&report.verdict.reasons);
+    text.push('\n');
+    text += &ramp_table(report);
+    text += &legend(report);
+    text.push('\n');
+    match &report.lattice {
+        Some(found) => text += &lattice(found),
+        None => text += &labelled("Lattice", "none: curves alone"),
+    }
+    text += &labelled("Tint", &wobble(report));
+    let ends = |drive: [f64; 3]| drive.map(|v| format!("{v:.4}")).join(" ");
+    text += &labelled(
+        "End points",
+        &format!(
+            "signal black gives drive {}, signal white gives drive {}",
+            ends(report.end_points.black),
+            ends(report.end_points.white)
+        ),
+    );
+    text
+}
+
+fn effects(report: &AuditReport) -> String {
+    let verb = |effect: Effect| match effect {
+        Effect::Improves => "improves",
+        Effect::Keeps => "keeps",
+        Effect::Harms => "harms",
+    };
+    match (report.verdict.against_base, report.verdict.against_uncorrected) {
+        (Some(base), Some(uncorrected)) => format!(
+            "Gradation: {} that of the base correction, {} that of the uncorrected panel.",
+            verb(base),
+            verb(uncorrected)
+        ),
+        _ => "Gradation against the base correction and the uncorrected panel: not known, it needs readings.".to_owned(),
+    }
+}
+
+fn reasons(all: &[VerdictReason]) -> String {
+    if all.is_empty() {
+        return "No fault was found.\n".to_owned();
+    }
+    let mut text = "\nReasons\n".to_owned();
+    for (i, reason) in all.iter().take(MOST_REASONS).enumerate() {
+        let severity = match reason.severity {
+            Load::DoNotLoad => "do not load",
+            Load::Load | Load::WithCare => "with care",
+        };
+        text += &wrapped(&format!("{:>2}. {severity}: ", i + 1), "    ", &reason.sentence);
+    }
+    if all.len() > MOST_REASONS {
+        text += &format!("    and {} more, in the JSON\n", all.len() - MOST_REASONS);
+    }
+    text
+}
+
+fn legend(report: &AuditReport) -> String {
+    let bits = report.output_bits.bits();
+    let near = 100.0 * report.near_black_end;
+    let (subject, ideal) = match report.measured_on {
+        MeasuredOn::Panel => ("luminance", "the target's step"),
+        MeasuredOn::Drive => ("the drive", "the LUT's own trend"),
+    };
+    let mut text = format!(
+        "Ramps walk every {}-bit code, {} evaluation. Reversed steps: neighbouring codes between which {subject} \
+         falls. Depth: the deepest fall, 1 is just noticeable. Unevenness: how far steps differ from {ideal}, root \
+         mean square. exact: unrounded; {bits}-bit: output rounded; floor: a smooth curve rounded alike. Near black: \
+         up to {near:.1} % signal.",
+        report.source_bits.bits(),
+        report.evaluation
+    );
+    if report.measured_on == MeasuredOn::Drive {
+        text += " A dash: not known without readings.";
+    }
+    wrapped("", "", &text)
+}
+
+fn lattice(found: &LatticeReport) -> String {
+    let axes = |values: [f64; 3]| values.map(three_digits).join(" ");
+    let mut text = labelled(
+        "Lattice",
+        &format!(
+            "{} nodes an axis; drives R {:.3} to {:.3}, G {:.3} to {:.3}, B {:.3} to {:.3}; {} at the end of their range",
+            found.nodes,
+            found.min[0],
+            found.max[0],
+            found.min[1],
+            found.max[1],
+            found.min[2],
+            found.max[2],
+            counted(found.clipped_nodes, "node", "nodes")
+        ),
+    );
+    let folds = &found.folds;
+    let beyond = folds
+        .unreachable
+        .map_or_else(String::new, |n| format!(", and {n} where the target is out of reach"));
+    text += &labelled(
+        "Folds",
+        &format!(
+            "{} folded back, {} collapsed, of {} tetrahedra{beyond}",
+            folds.folded,
+            folds.collapsed,
+            6 * (found.nodes - 1).pow(3)
+        ),
+    );
+    if let Some(local) = &found.local_step_variance {
+        text += &labelled(
+            "Steps",
+            &format!(
+                "variance about a line through five: mean {}, 95 % below {}, largest {} (0 is perfectly even)",
+                three_digits(local.mean),
+                three_digits(local.p95),
+                three_digits(local.max)
+            ),
+        );
+    }
+    text += &labelled(
+        "Curvature",
+        &format!(
+            "root mean square of second differences along R G B: {} (the identity has 0, a square law 2)",
+            axes(found.second_difference.rms)
+        ),
+    );
+    let planes: usize = found.duplicate_planes.iter().sum();
+    if planes > 0 {
+        text += &labelled("Planes", &format!("{planes} equal the plane before them"));
+    }
+    let broken = found.non_finite;
+    if broken > 0 {
+        text += &labelled("Values", &format!("{broken} are not numbers"));
+    }
+    text += &labelled(
+        "Distance",
+        &format!(
+            "from the identity, in drive: {} root mean square, {} at most",
+            three_digits(found.distance_from_identity.rms),
+            three_digits(found.distance_from_identity.max)
+        ),
+    );
+    text
+}
+
+fn wobble(report: &AuditReport) -> String {
+    match (report.neutral_wobble_itp, report.neutral_wobble_code) {
+        (Some(itp), Some(code)) => {
+            format!("the neutral ramp's tint leaves its trend by at most {itp:.2} ΔE ITP, at code {code}")
+        }
+        _ => "wobble of the neutral ramp is not known, it needs readings".to_owned(),
+    }
+}

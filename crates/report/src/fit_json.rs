@@ -1,0 +1,182 @@
+use evenstep_display::LeaveOneOutError;
+use evenstep_fit::{FitReport, TargetReport};
+use serde::Serialize;
+
+use crate::json::{Why, pretty};
+
+/// Name and version of the JSON of a fit.
+pub const FIT_SCHEMA: &str = "evenstep/fit/1";
+
+const NOT_ESTIMATED: &str = "not estimated by this version";
+const BASE_ONLY: &str = "the base correction alone was fitted";
+
+#[derive(Serialize)]
+struct Document<'a> {
+    schema: &'static str,
+    target: Target<'a>,
+    scheme: &'a str,
+    encoding: Option<&'a str>,
+    form: Option<&'a str>,
+    smoothing: Option<f64>,
+    patches: Patches,
+    noise: &'a evenstep_fit::NoiseReport,
+    drift: Unknown,
+    leave_one_out: Option<&'a LeaveOneOutError>,
+    base_error: Option<&'a LeaveOneOutError>,
+    base_suffices: bool,
+    confidence: Unknown,
+    gamut: Gamut,
+    constraints: Unknown,
+    next_patches: Unknown,
+    nodes: usize,
+    node_bits: u8,
+    notes: &'a [String],
+    seconds: Unknown,
+    why: Why,
+}
+
+/// Always `null`; the reason is in `why`.
+type Unknown = Option<()>;
+
+#[derive(Serialize)]
+struct Target<'a> {
+    primaries: &'a str,
+    transfer: &'a str,
+    white_cd_m2: f64,
+    white_xy: [f64; 2],
+    black_xyz: [f64; 3],
+    reach_cd_m2: Option<f64>,
+    lowered: f64,
+    neutral_codes_missed: usize,
+    #[serde(skip_serializing_if = "Why::is_empty")]
+    why: Why,
+}
+
+#[derive(Serialize)]
+struct Patches {
+    used: usize,
+    averaged: usize,
+    outliers: Unknown,
+    below_floor: usize,
+    neutral_levels: usize,
+    interior: usize,
+    why: Why,
+}
+
+#[derive(Serialize)]
+struct Gamut {
+    nodes_reduced: Option<usize>,
+    de2000_max: Option<f64>,
+    #[serde(skip_serializing_if = "Why::is_empty")]
+    why: Why,
+}
+
+/// The JSON of a fit, schema [`FIT_SCHEMA`].
+#[must_use]
+pub fn fit_json(report: &FitReport) -> String {
+    let mut why = Why::from([
+        ("drift", NOT_ESTIMATED),
+        ("confidence", NOT_ESTIMATED),
+        (
+            "constraints",
+            "nodes are solved one by one; no constraint is held between them",
+        ),
+        ("next_patches", NOT_ESTIMATED),
+        (
+            "seconds",
+            "left out so that equal inputs give equal bytes",
+        ),
+    ]);
+    for (field, is_known) in [
+        ("encoding", report.encoding.is_some()),
+        ("form", report.form.is_some()),
+        ("smoothing", report.smoothing.is_some()),
+        ("leave_one_out", report.leave_one_out.is_some()),
+    ] {
+        if !is_known {
+            why.insert(field, BASE_ONLY);
+        }
+    }
+    if report.base_error.is_none() {
+        why.insert(
+            "base_error",
+            if report.leave_one_out.is_some() {
+                "the readings allow no base correction"
+            } else {
+                BASE_ONLY
+            },
+        );
+    }
+    pretty(&Document {
+        schema: FIT_SCHEMA,
+        target: target(&report.target),
+        scheme: &report.scheme,
+        encoding: report.encoding.as_deref(),
+        form: report.form.as_deref(),
+        smoothing: report.smoothing,
+        patches: patches(report),
+        noise: &report.noise,
+        drift: None,
+        leave_one_out: report.leave_one_out.as_ref(),
+        base_error: report.base_error.as_ref(),
+        base_suffices: report.base_suffices,
+        confidence: None,
+        gamut: gamut(report),
+        constraints: None,
+        next_patches: None,
+        nodes: report.nodes,
+        node_bits: report.node_bits,
+        notes: &report.notes,
+        seconds: None,
+        why,
+    })
+}
+
+fn target(target: &TargetReport) -> Target<'_> {
+    let mut why = Why::new();
+    if target.reach_cd_m2.is_none() {
+        why.insert("reach_cd_m2", "not looked for, the white's luminance was given");
+    }
+    Target {
+        primaries: &target.primaries,
+        transfer: &target.transfer,
+        white_cd_m2: target.white_cd_m2,
+        white_xy: target.white_xy,
+        black_xyz: target.black_xyz,
+        reach_cd_m2: target.reach_cd_m2,
+        lowered: target.lowered,
+        neutral_codes_missed: target.neutral_codes_missed,
+        why,
+    }
+}
+
+fn patches(report: &FitReport) -> Patches {
+    Patches {
+        used: report.patches.used,
+        averaged: report.patches.averaged,
+        outliers: None,
+        below_floor: report.patches.below_floor,
+        neutral_levels: report.patches.neutral_levels,
+        interior: report.patches.interior,
+        why: Why::from([("outliers", "not looked for by this version")]),
+    }
+}
+
+fn gamut(report: &FitReport) -> Gamut {
+    let mut why = Why::new();
+    match (report.gamut.nodes_reduced, report.gamut.de2000_max) {
+        (None, _) => {
+            why.insert("nodes_reduced", "the base correction clips without counting");
+            why.insert("de2000_max", "the base correction clips without counting");
+        }
+        (_, None) => {
+            why.insert("de2000_max", "every node's target is within reach");
+        }
+        _ => {}
+    }
+    Gamut {
+        nodes_reduced: report.gamut.nodes_reduced,
+        de2000_max: report.gamut.de2000_max,
+        why,
+    }
+}

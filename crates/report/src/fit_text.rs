@@ -1,0 +1,159 @@
+use evenstep_fit::{FitReport, TargetReport};
+
+use crate::text::{counted, labelled, three_digits};
+
+/// What was fitted, to what, and how well, for a calibrator to read in a minute.
+#[must_use]
+pub fn fit_text(report: &FitReport) -> String {
+    let is_base = report.form.is_none();
+    let kind = if is_base {
+        "base correction (curves and matrix)"
+    } else {
+        "3D correction"
+    };
+    let mut text = format!(
+        "{kind} in a lattice of {nodes} x {nodes} x {nodes} nodes, stored at {} bits\n\n",
+        report.node_bits,
+        nodes = report.nodes
+    );
+    for line in target(&report.target) {
+        text += &line;
+    }
+    text += &labelled("Readings", &readings(report));
+    text += &labelled("Noise", &noise(report));
+    text += &labelled("Model", &model(report));
+    for line in errors(report) {
+        text += &line;
+    }
+    text += &labelled("Reach", &reach(report));
+    for (i, note) in report.notes.iter().enumerate() {
+        text += &labelled(if i == 0 { "Notes" } else { "" }, note);
+    }
+    if report.base_suffices && !is_base {
+        text += &labelled(
+            "Advice",
+            "the base correction alone predicts these readings as well: they support no 3D correction. Fit again \
+             with --base-only, or read more mixed colours",
+        );
+    }
+    text
+}
+
+fn target(target: &TargetReport) -> Vec<String> {
+    let [x, y] = target.white_xy;
+    let white = target.white_cd_m2;
+    let mut lines = vec![labelled(
+        "Target",
+        &format!(
+            "primaries {}, transfer {}, white x {x:.4} y {y:.4} at {white:.2} cd/m², black {} cd/m²",
+            target.primaries,
+            target.transfer,
+            three_digits(target.black_xyz[1])
+        ),
+    )];
+    if let Some(reach) = target.reach_cd_m2 {
+        let below = 100.0 * (1.0 - white / reach);
+        let lowered = if target.lowered > 0.0 {
+            format!(
+                "; {:.1} % of this is so that the whole neutral axis can be shown",
+                100.0 * target.lowered
+            )
+        } else {
+            String::new()
+        };
+        lines.push(labelled(
+            "",
+            &format!("white lies {below:.1} % below the {reach:.2} cd/m² that the panel reaches at its chromaticity{lowered}"),
+        ));
+    }
+    if target.neutral_codes_missed > 0 {
+        lines.push(labelled(
+            "",
+            &format!(
+                "{} of 1024 neutral codes should be darker than the panel's own black and cannot be",
+                target.neutral_codes_missed
+            ),
+        ));
+    }
+    lines
+}
+
+fn readings(report: &FitReport) -> String {
+    let patches = &report.patches;
+    format!(
+        "{} averaged into {}: {}, {} of all three channels, {} darker than three times the noise floor",
+        counted(patches.averaged, "reading", "readings"),
+        counted(patches.used, "patch", "patches"),
+        counted(patches.neutral_levels, "neutral level", "neutral levels"),
+        counted(patches.interior, "mixture", "mixtures"),
+        patches.below_floor
+    )
+}
+
+fn noise(report: &FitReport) -> String {
+    let source = if report.noise.source == "repeats" {
+        "measured from repeated readings"
+    } else {
+        "assumed, because too few patches were read more than once"
+    };
+    format!(
+        "{} % of the light and {} cd/m² at black (standard deviations), {source}",
+        three_digits(100.0 * report.noise.relative),
+        three_digits(report.noise.floor_cd_m2)
+    )
+}
+
+fn model(report: &FitReport) -> String {
+    let (Some(form), Some(encoding), Some(smoothing)) = (&report.form, &report.encoding, report.smoothing) else {
+        return "black, a matrix and a tone curve for each channel".to_owned();
+    };
+    let what = if form == "residual" {
+        "what the base correction leaves over"
+    } else {
+        "the colour itself, since the base correction fits this panel badly"
+    };
+    format!("{} of {what}, in {encoding} space, smoothing {smoothing}", report.scheme)
+}
+
+fn errors(report: &FitReport) -> Vec<String> {
+    let Some(error) = &report.leave_one_out else {
+        return vec![];
+    };
+    let row = |name: &str, mean: f64, p95: f64, max: f64, itp: f64| {
+        format!("            {name:<48} {mean:>6.2} {p95:>8.2} {max:>8.2} {itp:>12.2}\n")
+    };
+    let mut lines = Vec::new();
+    lines.push(format!(
+        "{:<12}{:<48} {:>6} {:>8} {:>8} {:>12}\n",
+        "Error", "CIEDE2000 against the panel's white", "mean", "95 %", "largest", "mean ΔE ITP"
+    ));
+    lines.push(row(
+        "each reading predicted from the others",
+        error.de2000_mean,
+        error.de2000_p95,
+        error.de2000_max,
+        error.itp_mean,
+    ));
+    if let Some(base) = &report.base_error {
+        lines.push(row(
+            "base correction alone",
+            base.de2000_mean,
+            base.de2000_p95,
+            base.de2000_max,
+            base.itp_mean,
+        ));
+    }
+    lines
+}
+
+fn reach(report: &FitReport) -> String {
+    let all = report.nodes.pow(3);
+    match (report.gamut.nodes_reduced, report.gamut.de2000_max) {
+        (None, _) => "colours beyond the panel clip channel by channel".to_owned(),
+        (Some(0), _) | (Some(_), None) => format!("the panel shows the target of all {all} nodes"),
+        (Some(count), Some(de2000)) => format!(
+            "{count} of {all} nodes ask for colours the panel does not show; the nearest with the same hue takes \
+             their place, at most {de2000:.1} CIEDE2000 away"
+        ),
+    }
+}
