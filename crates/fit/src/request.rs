@@ -120,7 +120,11 @@ impl TargetRequest {
                 (MARGIN * reach, Some(reach))
             }
         };
-        let floor = 2.0 * black.luminance_cd_m2().max(1e-4);
+        // A measured reach that is not above the black would leave no target at all; a given one is the user's word.
+        let floor = match self.peak {
+            Peak::Measured => 2.0 * black.luminance_cd_m2().max(1e-4),
+            Peak::Given(_) => 0.0,
+        };
         let mut target = Target::new(
             self.primaries,
             self.transfer,
