@@ -1,18 +1,16 @@
 //! The cube files of the open LUT corpus, against its manifest. They are read in place where `EVENSTEP_DATA` says
 //! they are, and are no part of this repository.
 
-use std::path::Path;
-
 use evenstep_lut::format::cube;
+use evenstep_testkit::data_in_place;
 
 #[test]
-#[expect(clippy::print_stderr, reason = "a test that was skipped says so")]
-fn corpus_files_are_read_or_refused_as_listed() {
-    let Some(data) = std::env::var_os("EVENSTEP_DATA") else {
-        eprintln!("skipped: EVENSTEP_DATA is not set");
+fn in_place_corpus_files_are_read_or_refused_as_listed() {
+    let Some(data) = data_in_place("cube files of the LUT corpus are read or refused as listed")
+    else {
         return;
     };
-    let folder = Path::new(&data).join("luts");
+    let folder = data.join("luts");
     let manifest = folder.join("MANIFEST.csv");
     let mut reader = csv::Reader::from_path(&manifest)
         .unwrap_or_else(|e| panic!("EVENSTEP_DATA is set, but {}: {e}", manifest.display()));
@@ -54,7 +52,6 @@ fn corpus_files_are_read_or_refused_as_listed() {
             (listed, Err(e))
                 if listed.contains("reject") && !matches!(e, cube::CubeError::Io { .. }) =>
             {
-                eprintln!("refused as listed: {e}");
                 refused += 1;
             }
             (listed, _) => panic!("{name}: listed as {listed:?}, but the outcome is {outcome:?}"),
@@ -64,5 +61,4 @@ fn corpus_files_are_read_or_refused_as_listed() {
         accepted > 0 && refused > 0,
         "the manifest lists no cube files"
     );
-    eprintln!("ran: {accepted} cube files read, {refused} refused, as the manifest lists them");
 }

@@ -8,19 +8,11 @@ use std::path::PathBuf;
 use evenstep_readings::{
     Finding, Fitness, NoiseModel, Ramp, Readings, ReadingsError, RgbScale, Severity, check, read,
 };
+use evenstep_testkit::data_in_place;
 
-/// The folder, or `None` after saying that the test does not run.
-#[expect(
-    clippy::print_stderr,
-    reason = "a skipped test must be seen to be skipped"
-)]
-fn displays(test: &str) -> Option<PathBuf> {
-    let Some(folder) = std::env::var_os("EVENSTEP_DATA") else {
-        eprintln!("skipped: EVENSTEP_DATA is not set ({test})");
-        return None;
-    };
-    eprintln!("ran: {test}");
-    Some(PathBuf::from(folder).join("displays"))
+/// The folder of displays, or `None` after saying that the test does not run.
+fn displays(check: &str) -> Option<PathBuf> {
+    data_in_place(check).map(|folder| folder.join("displays"))
 }
 
 fn judged(readings: &Readings) -> Vec<Finding> {
@@ -136,7 +128,7 @@ const WHITE_PRINTED: f64 = 0.05;
 const BLACK_PRINTED: f64 = 0.0005;
 
 #[test]
-fn every_display_is_read_as_its_readme_states() {
+fn in_place_every_display_is_read_as_its_readme_states() {
     let Some(folder) = displays("every display is read as its README states") else {
         return;
     };
@@ -186,7 +178,7 @@ fn black_printed(stated: Option<f64>) -> f64 {
 }
 
 #[test]
-fn luminance_alone_and_several_surrounds_are_refused() {
+fn in_place_luminance_alone_and_several_surrounds_are_refused() {
     let Some(folder) = displays("luminance alone and several surrounds are refused") else {
         return;
     };
@@ -213,7 +205,7 @@ fn luminance_alone_and_several_surrounds_are_refused() {
 }
 
 #[test]
-fn the_run_that_went_wrong_is_refused_and_no_other() {
+fn in_place_the_run_that_went_wrong_is_refused_and_no_other() {
     let Some(folder) = displays("the run that went wrong is refused and no other") else {
         return;
     };
@@ -251,7 +243,7 @@ fn the_run_that_went_wrong_is_refused_and_no_other() {
 /// README, lcd-rgbw-mobile: "R and G saturate from code 178 up (flat to 0.1 %, three and two tiny reversals,
 /// noise)"; "no interior and no grey ramp".
 #[test]
-fn the_saturating_channels_are_found() {
+fn in_place_the_saturating_channels_are_found() {
     let Some(folder) = displays("the saturating channels are found") else {
         return;
     };
@@ -289,7 +281,7 @@ fn the_saturating_channels_are_found() {
 
 /// README, crt-aperture-grille-ramps: "monotone but one 0.035 cd/m2 reversal in B".
 #[test]
-fn the_one_fall_of_the_tube_is_found() {
+fn in_place_the_one_fall_of_the_tube_is_found() {
     let Some(folder) = displays("the one fall of the tube is found") else {
         return;
     };
@@ -315,7 +307,7 @@ fn the_one_fall_of_the_tube_is_found() {
 /// README, repeat spread of Y: 0.07 % median (wide gamut, two readings each); of the tube 10 % below 0.5 cd/m²
 /// and 0.07 % above 50. A spread of a few readings is not a standard deviation, so a factor of three is allowed.
 #[test]
-fn the_noise_of_real_repeats_has_the_stated_size() {
+fn in_place_the_noise_of_real_repeats_has_the_stated_size() {
     let Some(folder) = displays("the noise of real repeats has the stated size") else {
         return;
     };
@@ -333,7 +325,7 @@ fn the_noise_of_real_repeats_has_the_stated_size() {
 }
 
 #[test]
-fn fitness_tells_ramps_from_mixtures() {
+fn in_place_fitness_tells_ramps_from_mixtures() {
     let Some(folder) = displays("fitness tells ramps from mixtures") else {
         return;
     };
