@@ -29,7 +29,11 @@ pub(crate) struct Worse {
 /// On every ramp the reversal depth; on neutral ramps also unevenness, near-black unevenness and the longest
 /// plateau. A figure is worse when it exceeds the reference's both by the comparison ratio and by the figure's own
 /// slack, better the other way round. Unevenness on other ramps is left out: there it measures colour as well.
-pub(crate) fn compare(subject: &[RampReport], reference: &[ReferenceRamp], limits: &Thresholds) -> (Effect, Option<Worse>) {
+pub(crate) fn compare(
+    subject: &[RampReport],
+    reference: &[ReferenceRamp],
+    limits: &Thresholds,
+) -> (Effect, Option<Worse>) {
     let mut improved = false;
     let mut worst: Option<(f64, Worse)> = None;
     for (own, other) in subject.iter().zip(reference) {
@@ -52,14 +56,19 @@ pub(crate) fn compare(subject: &[RampReport], reference: &[ReferenceRamp], limit
             ),
             (
                 "longest_plateau",
-                Some((own.figures.longest_plateau as f64, other.longest_plateau as f64)),
+                Some((
+                    own.figures.longest_plateau as f64,
+                    other.longest_plateau as f64,
+                )),
                 // A plateau one code short of the limit is not worth blaming.
                 (limits.plateau_codes.max(2) - 2) as f64,
             ),
         ];
         let figures = on_neutral.into_iter().filter(|_| own.is_neutral());
         for (figure, values, slack) in std::iter::once(depth).chain(figures) {
-            let Some((value, against)) = values else { continue };
+            let Some((value, against)) = values else {
+                continue;
+            };
             let exceeds = |a: f64, b: f64| a > limits.comparison_ratio * b && a - b > slack;
             improved |= exceeds(against, value);
             if exceeds(value, against) {

@@ -2,7 +2,6 @@ use evenstep_lut::Evaluation;
 use rayon::prelude::*;
 
 use crate::against;
-use crate::codes::{BitDepth, CodeRange, CodeScale};
 use crate::context::{PanelContext, Subject};
 use crate::node_figures::lattice_report;
 use crate::ramp::Ramp;
@@ -13,6 +12,7 @@ use crate::verdict::{self, Evidence, Load, Verdict};
 use crate::walk::drive_of_positions;
 use crate::walked::{Walked, walk};
 use crate::why::{NEEDS_READINGS, NOT_MEASURED, Why};
+use evenstep_lut::{BitDepth, CodeRange, CodeScale};
 
 /// How an audit is made.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,8 +55,14 @@ impl Default for AuditOptions {
 ///
 /// Cost: about five panel evaluations per code and ramp, and a few passes over the lattice.
 #[must_use]
-pub fn audit(subject: &Subject, options: &AuditOptions, context: Option<&PanelContext>) -> AuditReport {
-    let near_black_end = context.map_or(options.near_black, |c| c.target.near_black_end(options.near_black));
+pub fn audit(
+    subject: &Subject,
+    options: &AuditOptions,
+    context: Option<&PanelContext>,
+) -> AuditReport {
+    let near_black_end = context.map_or(options.near_black, |c| {
+        c.target.near_black_end(options.near_black)
+    });
     let scale = CodeScale {
         depth: options.source_bits,
         range: options.range,
@@ -74,7 +80,9 @@ pub fn audit(subject: &Subject, options: &AuditOptions, context: Option<&PanelCo
         .map(|lattice| lattice_report(subject, lattice, scale, context, signals));
     let non_finite = walked.iter().map(|w| w.non_finite).sum();
     // The first ramp is the neutral one.
-    let wobble = walked.first().and_then(|w| w.wobble.map(|(value, at)| (value, w.guide.span(at, at))));
+    let wobble = walked
+        .first()
+        .and_then(|w| w.wobble.map(|(value, at)| (value, w.guide.span(at, at))));
     let (mut reports, mut base, mut uncorrected) = (Vec::new(), Vec::new(), Vec::new());
     for one in walked {
         reports.push(one.report);
@@ -100,19 +108,36 @@ pub fn audit(subject: &Subject, options: &AuditOptions, context: Option<&PanelCo
     let mut unsaid = Why::default();
     let verdict = Verdict {
         load: reasons.first().map_or(Load::Load, |r| r.severity),
-        against_base: unsaid.note("against_base", against_base.map(|(effect, _)| effect).ok_or(NEEDS_READINGS)),
-        against_uncorrected: unsaid.note("against_uncorrected", against_uncorrected.ok_or(NEEDS_READINGS)),
+        against_base: unsaid.note(
+            "against_base",
+            against_base.map(|(effect, _)| effect).ok_or(NEEDS_READINGS),
+        ),
+        against_uncorrected: unsaid.note(
+            "against_uncorrected",
+            against_uncorrected.ok_or(NEEDS_READINGS),
+        ),
         reasons,
         why: unsaid,
     };
 
     let mut why = Why::default();
-    let needs = || if context.is_some() { "no neutral code can be judged" } else { NEEDS_READINGS };
-    let [black, white] = [0.0, 1.0].map(|end| drive_of_positions(subject.correction, &[[end; 3]], scale)[0]);
+    let needs = || {
+        if context.is_some() {
+            "no neutral code can be judged"
+        } else {
+            NEEDS_READINGS
+        }
+    };
+    let [black, white] =
+        [0.0, 1.0].map(|end| drive_of_positions(subject.correction, &[[end; 3]], scale)[0]);
     AuditReport {
         schema: SCHEMA,
         verdict,
-        measured_on: if context.is_some() { MeasuredOn::Panel } else { MeasuredOn::Drive },
+        measured_on: if context.is_some() {
+            MeasuredOn::Panel
+        } else {
+            MeasuredOn::Drive
+        },
         source_bits: options.source_bits,
         output_bits: options.output_bits,
         range: options.range,
@@ -123,8 +148,14 @@ pub fn audit(subject: &Subject, options: &AuditOptions, context: Option<&PanelCo
         non_finite,
         lattice: why.note("lattice", lattice.ok_or("the correction has no lattice")),
         ramps: reports,
-        neutral_wobble_itp: why.note("neutral_wobble_itp", wobble.map(|(value, _)| value).ok_or_else(needs)),
-        neutral_wobble_code: why.note("neutral_wobble_code", wobble.map(|(_, at)| at.from_code).ok_or_else(needs)),
+        neutral_wobble_itp: why.note(
+            "neutral_wobble_itp",
+            wobble.map(|(value, _)| value).ok_or_else(needs),
+        ),
+        neutral_wobble_code: why.note(
+            "neutral_wobble_code",
+            wobble.map(|(_, at)| at.from_code).ok_or_else(needs),
+        ),
         references: why.note("references", references.ok_or(NEEDS_READINGS)),
         neighbours26: why.note("neighbours26", Err(NOT_MEASURED)),
         noise_gain: why.note("noise_gain", Err(NOT_MEASURED)),

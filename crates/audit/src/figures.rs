@@ -118,8 +118,9 @@ impl Chain<'_> {
     }
 
     fn reversed_steps(&self, in_drive: usize) -> usize {
-        self.light
-            .map_or(in_drive, |light| reversal::reversed_steps(self.guide, self.part, light))
+        self.light.map_or(in_drive, |light| {
+            reversal::reversed_steps(self.guide, self.part, light)
+        })
     }
 
     fn plateaus(&self) -> Plateaus {
@@ -152,22 +153,31 @@ impl Chain<'_> {
         let depth = light.map(|light| reversal::depth(guide, part, light));
         let falls = reversal::drive_reversals(guide, part, self.drive);
         let plateaus = self.plateaus();
-        let largest = light.and_then(|light| scales::largest_itp(guide, part, light).ok_or(NO_PAIRS));
+        let largest =
+            light.and_then(|light| scales::largest_itp(guide, part, light).ok_or(NO_PAIRS));
         let white = guide.target.as_ref().map(|t| t.white).ok_or(NEEDS_READINGS);
         let jump = match (light, plateaus.longest) {
             (Err(reason), _) => Err(reason),
             (_, None) => Err(NO_PLATEAU),
-            _ => plateaus.jump_itp.ok_or("the plateau does not end in a judged step"),
+            _ => plateaus
+                .jump_itp
+                .ok_or("the plateau does not end in a judged step"),
         };
         RampFigures {
             codes: part.len(),
-            codes_unreachable: why.note("codes_unreachable", guide.unreachable_in(part).ok_or(NEEDS_READINGS)),
+            codes_unreachable: why.note(
+                "codes_unreachable",
+                guide.unreachable_in(part).ok_or(NEEDS_READINGS),
+            ),
             reversed_steps: self.reversed_steps(falls.pairs),
             reversed_steps_clipped: why.note(
                 "reversed_steps_clipped",
                 light.map(|light| reversal::reversed_steps_clipped(guide, part, light)),
             ),
-            reversal_depth_itp: why.note("reversal_depth_itp", depth.as_ref().map(|d| d.itp).map_err(|e| *e)),
+            reversal_depth_itp: why.note(
+                "reversal_depth_itp",
+                depth.as_ref().map(|d| d.itp).map_err(|e| *e),
+            ),
             reversal_between: why.note(
                 "reversal_between",
                 depth
@@ -177,7 +187,8 @@ impl Chain<'_> {
             ),
             drive_reversals: falls.per_channel,
             certain_fall_drive: falls.certain_fall,
-            certain_fall_between: why.note("certain_fall_between", self.span(falls.ends, NO_REVERSAL)),
+            certain_fall_between: why
+                .note("certain_fall_between", self.span(falls.ends, NO_REVERSAL)),
             merged_codes: plateaus.merged,
             merged_floor,
             longest_plateau: length(plateaus.longest),
@@ -199,7 +210,10 @@ impl Chain<'_> {
             ),
             unevenness: why.note("unevenness", self.unevenness()),
             step_itp_max: why.note("step_itp_max", largest.map(|(step, _)| step)),
-            step_itp_max_between: why.note("step_itp_max_between", largest.map(|(_, i)| guide.span(i, i + 1))),
+            step_itp_max_between: why.note(
+                "step_itp_max_between",
+                largest.map(|(_, i)| guide.span(i, i + 1)),
+            ),
             step_barten_max: why.note(
                 "step_barten_max",
                 light.and_then(|light| scales::largest_barten(guide, part, light).ok_or(NO_PAIRS)),
@@ -211,7 +225,8 @@ impl Chain<'_> {
             roughness_de2000: why.note(
                 "roughness_de2000",
                 light.and_then(|light| {
-                    roughness::colour_roughness(guide, part, light, white?).ok_or("fewer than three judged codes in a row")
+                    roughness::colour_roughness(guide, part, light, white?)
+                        .ok_or("fewer than three judged codes in a row")
                 }),
             ),
             roughness_drive: why.note(

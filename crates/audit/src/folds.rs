@@ -2,6 +2,8 @@ use evenstep_lut::Lut3d;
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::why::{NEEDS_READINGS, Why};
+
 /// A determinant below minus this is a fold, within it a collapse (method, section 6); identity has 1.
 const COLLAPSED: f64 = 1e-6;
 
@@ -18,8 +20,13 @@ pub struct Folds {
     pub unreachable: Option<usize>,
     /// Those of `folded` in cells that a named ramp crosses.
     pub folded_on_ramps: usize,
-    /// The first folded cell a ramp crosses, else the first folded cell, by its lowest node.
+    /// The first folded cell a ramp crosses, else the first folded cell, by its lowest node; left out of the JSON
+    /// without a fold.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub first_cell: Option<[usize; 3]>,
+    /// Reasons for the `null` fields.
+    #[serde(skip_serializing_if = "Why::is_empty")]
+    pub why: Why,
 }
 
 /// A cell with at least one fault.
@@ -62,7 +69,9 @@ pub(crate) fn bad_cells(lattice: &Lut3d) -> Vec<BadCell> {
                     for (path, sign) in PATHS {
                         let one = 1 << path[0];
                         let two = one | 1 << path[1];
-                        let volume = sign * scale * determinant(corners[0], corners[one], corners[two], corners[7]);
+                        let volume = sign
+                            * scale
+                            * determinant(corners[0], corners[one], corners[two], corners[7]);
                         if volume < -COLLAPSED {
                             folded += 1;
                         } else if volume <= COLLAPSED {
@@ -104,8 +113,10 @@ pub(crate) fn count(
         .par_iter()
         .map(|bad| reachable.is_none_or(|reachable| reachable(bad.cell)))
         .collect();
+    let mut why = Why::default();
     let mut folds = Folds {
-        unreachable: reachable.map(|_| 0),
+        unreachable: why.note("unreachable", reachable.map(|_| 0).ok_or(NEEDS_READINGS)),
+        why,
         ..Folds::default()
     };
     let mut first_on_ramp = None;
@@ -168,7 +179,10 @@ mod tests {
         let clipped = Lut3d::from_fn(5, |s| s.map(|v| v.min(0.75)));
         let bad = bad_cells(&clipped);
         // 64 cells less the 27 below the clip, six tetrahedra each.
-        assert_eq!(bad.iter().map(|b| usize::from(b.collapsed)).sum::<usize>(), 6 * 37);
+        assert_eq!(
+            bad.iter().map(|b| usize::from(b.collapsed)).sum::<usize>(),
+            6 * 37
+        );
         let top = |cell: [usize; 3]| cell[0] < 3;
         let folds = count(&bad, |_| false, Some(&top));
         assert_eq!(folds.unreachable, Some(6 * 16));

@@ -61,7 +61,10 @@ pub(crate) struct AxisFigures {
 
 /// Steps, local variances and second differences along each axis. Lines are visited in index order.
 pub(crate) fn axes(lattice: &Lut3d) -> Vec<AxisFigures> {
-    (0..3).into_par_iter().map(|axis| one_axis(lattice, axis)).collect()
+    (0..3)
+        .into_par_iter()
+        .map(|axis| one_axis(lattice, axis))
+        .collect()
 }
 
 fn one_axis(lattice: &Lut3d, axis: usize) -> AxisFigures {
@@ -148,10 +151,13 @@ fn residual_variance(window: &[f64]) -> f64 {
     let mean = window.iter().sum::<f64>() / WINDOW as f64;
     // Abscissae −2..=2, whose squares sum to 10.
     let slope = (2.0 * (window[4] - window[0]) + window[3] - window[1]) / 10.0;
-    let squares = window.iter().zip([-2.0, -1.0, 0.0, 1.0, 2.0]).map(|(v, x)| {
-        let residual = v - mean - slope * x;
-        residual * residual
-    });
+    let squares = window
+        .iter()
+        .zip([-2.0, -1.0, 0.0, 1.0, 2.0])
+        .map(|(v, x)| {
+            let residual = v - mean - slope * x;
+            residual * residual
+        });
     squares.sum::<f64>() / FREEDOM
 }
 

@@ -17,7 +17,6 @@
 
 mod against;
 mod audit;
-mod codes;
 mod context;
 mod figures;
 mod folds;
@@ -42,16 +41,16 @@ mod why;
 
 pub use against::Effect;
 pub use audit::{AuditOptions, audit};
-pub use codes::{BitDepth, CodeRange, CodeScale};
 pub use context::{AuditTarget, PanelContext, ReadingFacts, Subject};
+pub use evenstep_lut::{BitDepth, CodeRange, CodeScale};
 pub use figures::{FloorFigures, RampFigures};
 pub use folds::Folds;
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
 pub use ramp::{FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk};
 pub use reason::VerdictReason;
 pub use report::{
-    AuditReport, Distance, EndPoints, LatticeReport, MeasuredOn, NearBlack, RampReport, ReferenceRamp, References,
-    RoundedFigures, SCHEMA,
+    AuditReport, Distance, EndPoints, LatticeReport, MeasuredOn, NearBlack, RampReport,
+    ReferenceRamp, References, RoundedFigures, SCHEMA,
 };
 pub use roughness::Roughness;
 pub use thresholds::Thresholds;

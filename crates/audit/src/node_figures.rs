@@ -1,11 +1,11 @@
 use evenstep_lut::{Lut1d, Lut3d};
 
-use crate::codes::CodeScale;
 use crate::context::{PanelContext, Subject};
 use crate::folds;
 use crate::lattice::{self, SecondDifference};
 use crate::report::{Distance, LatticeReport};
 use crate::why::Why;
+use evenstep_lut::CodeScale;
 
 /// Slack within which a node value counts as being at the end of the range: a tenth of a 16-bit code.
 const AT_END: f64 = 1e-6;
@@ -26,7 +26,10 @@ pub(crate) fn lattice_report<'s>(
     let mut crossed = vec![false; n * n * n];
     for signal in ramp_signals {
         let position = signal.map(|v| scale.position_from_signal(v));
-        let [r, g, b] = cell_of(lattice, subject.curves.map_or(position, |c| c.sample(position)));
+        let [r, g, b] = cell_of(
+            lattice,
+            subject.curves.map_or(position, |c| c.sample(position)),
+        );
         crossed[lattice.index(r, g, b)] = true;
     }
     let on_ramp = |[r, g, b]: [usize; 3]| crossed[lattice.index(r, g, b)];
@@ -35,19 +38,20 @@ pub(crate) fn lattice_report<'s>(
             (0..8).all(|bits| {
                 let [r, g, b] = [0, 1, 2].map(|c| cell[c] + (bits >> c & 1));
                 let node = lattice.position(r, g, b);
-                let position = subject.curves.map_or(node, |curves| before_curves(curves, node));
+                let position = subject
+                    .curves
+                    .map_or(node, |curves| before_curves(curves, node));
                 (context.reachable)(position.map(|v| scale.signal_from_position(v).clamp(0.0, 1.0)))
             })
         })
     };
-    let reached: Option<&(dyn Fn([usize; 3]) -> bool + Sync)> = context.map(|_| &cell_is_reached as _);
+    let reached: Option<&(dyn Fn([usize; 3]) -> bool + Sync)> =
+        context.map(|_| &cell_is_reached as _);
     let folds = folds::count(&bad, on_ramp, reached);
 
     let mut why = Why::default();
-    if context.is_none() {
-        why.note::<()>("folds.unreachable", Err(crate::why::NEEDS_READINGS));
-    }
-    let three = |of: &dyn Fn(&lattice::AxisFigures) -> f64| [of(&axes[0]), of(&axes[1]), of(&axes[2])];
+    let three =
+        |of: &dyn Fn(&lattice::AxisFigures) -> f64| [of(&axes[0]), of(&axes[1]), of(&axes[2])];
     let step_variance = three(&|a| a.steps.variance);
     let second_difference = SecondDifference {
         rms: three(&|a| a.second_rms),
@@ -59,7 +63,8 @@ pub(crate) fn lattice_report<'s>(
         variances.extend(axis.local_variances);
         neighbour_steps.push(axis.steps);
     }
-    let local = lattice::local_step_variance(n, variances).ok_or("needs a lattice of six nodes or more");
+    let local =
+        lattice::local_step_variance(n, variances).ok_or("needs a lattice of six nodes or more");
     let values = node_values(lattice);
     LatticeReport {
         nodes: n,
@@ -133,7 +138,8 @@ fn node_values(lattice: &Lut3d) -> NodeValues {
     for b in 0..n {
         for g in 0..n {
             for r in 0..n {
-                let (at, out, position) = ([r, g, b], lattice.node(r, g, b), lattice.position(r, g, b));
+                let (at, out, position) =
+                    ([r, g, b], lattice.node(r, g, b), lattice.position(r, g, b));
                 let mut is_clipped = false;
                 for c in 0..3 {
                     let v = out[c];
@@ -191,7 +197,10 @@ mod tests {
     fn equal_planes_are_counted_per_axis() {
         let stairs = Lut3d::from_fn(5, |s| [(2.0 * s[0]).floor() / 2.0, s[1], s[2]]);
         // Red nodes 0 ¼ ½ ¾ 1 give 0 0 ½ ½ 1.
-        assert_eq!([0, 1, 2].map(|axis| duplicate_planes(&stairs, axis)), [2, 0, 0]);
+        assert_eq!(
+            [0, 1, 2].map(|axis| duplicate_planes(&stairs, axis)),
+            [2, 0, 0]
+        );
     }
 
     #[test]

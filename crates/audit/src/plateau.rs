@@ -27,13 +27,21 @@ fn equal(a: [f64; 3], b: [f64; 3]) -> bool {
 
 /// Number of judged pairs with the same output.
 pub(crate) fn merged(guide: &Guide, part: &Range<usize>, drive: &[[f64; 3]]) -> usize {
-    guide.pairs(part).filter(|&i| equal(drive[i], drive[i + 1])).count()
+    guide
+        .pairs(part)
+        .filter(|&i| equal(drive[i], drive[i + 1]))
+        .count()
 }
 
 /// Runs of equal output over judged pairs.
 ///
 /// A run ends where output changes or where a pair is set aside; only in the first case is there a jump.
-pub(crate) fn plateaus(guide: &Guide, part: &Range<usize>, drive: &[[f64; 3]], light: Option<&Light>) -> Plateaus {
+pub(crate) fn plateaus(
+    guide: &Guide,
+    part: &Range<usize>,
+    drive: &[[f64; 3]],
+    light: Option<&Light>,
+) -> Plateaus {
     let sight = light.zip(guide.target.as_ref());
     let mut found = Plateaus {
         merged: 0,

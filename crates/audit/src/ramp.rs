@@ -1,13 +1,15 @@
 use serde::Serialize;
 
-use crate::codes::CodeScale;
+use evenstep_lut::CodeScale;
 
 /// Why a ramp cannot be walked.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum RampError {
     /// An end lies outside the signal range or is not a number.
-    #[error("ramp {name}: channel {channel} ends at {found}, but signals lie in 0..=1; correct the end point")]
+    #[error(
+        "ramp {name}: channel {channel} ends at {found}, but signals lie in 0..=1; correct the end point"
+    )]
     OutOfRange {
         /// The ramp's name.
         name: String,
@@ -149,7 +151,8 @@ impl Ramp {
         };
         let span = self.to[lead] - self.from[lead];
         // Channels with the leading channel's ends get its very signal: a grey ramp stays exactly grey.
-        let with_lead = [0, 1, 2].map(|c| self.from[c] == self.from[lead] && self.to[c] == self.to[lead]);
+        let with_lead =
+            [0, 1, 2].map(|c| self.from[c] == self.from[lead] && self.to[c] == self.to[lead]);
         let signals = codes
             .iter()
             .map(|&code| {
@@ -181,7 +184,7 @@ pub struct Walk {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::codes::{BitDepth, CodeRange};
+    use evenstep_lut::{BitDepth, CodeRange};
 
     fn ten_bits(range: CodeRange) -> CodeScale {
         CodeScale {

@@ -9,6 +9,8 @@ use crate::verdict::Load;
 use crate::walk::Span;
 
 /// One reason for a verdict: a plain sentence, and the same for machines. Prints as its sentence.
+///
+/// In JSON, members that do not apply are left out.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct VerdictReason {
     /// How grave it is; never [`Load::Load`].
@@ -17,15 +19,20 @@ pub struct VerdictReason {
     pub label: &'static str,
     /// The report's field that decided.
     pub figure: &'static str,
-    /// What was found; `null` for missing knowledge.
+    /// What was found; `None` for missing knowledge.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
     /// The limit it passed.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub threshold: Option<f64>,
     /// The ramp concerned.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub ramp: Option<String>,
     /// Where on that ramp.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub between: Option<Span>,
     /// The lattice cell concerned, by its lowest node.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub cell: Option<[usize; 3]>,
     /// What is wrong, how much and where, and what to do.
     pub sentence: String,
@@ -103,19 +110,32 @@ impl VerdictReason {
     }
 
     pub(crate) fn visible_reversal(find: Find, limit: f64) -> Self {
-        let Find { ramp, value, between } = find;
+        let Find {
+            ramp,
+            value,
+            between,
+        } = find;
         let sentence = format!(
             "the {} ramp gets darker by {value:.2} {JND}{}, and {limit} is visible; {REFIT}",
             ramp.name,
             place(between)
         );
-        Self::new(Load::DoNotLoad, "visible neutral reversal", "reversal_depth_itp", sentence)
-            .passing(value, limit)
-            .on(ramp, between)
+        Self::new(
+            Load::DoNotLoad,
+            "visible neutral reversal",
+            "reversal_depth_itp",
+            sentence,
+        )
+        .passing(value, limit)
+        .on(ramp, between)
     }
 
     pub(crate) fn visible_reversal_when_rounded(find: Find, limit: f64) -> Self {
-        let Find { ramp, value, between } = find;
+        let Find {
+            ramp,
+            value,
+            between,
+        } = find;
         let sentence = format!(
             "rounded to the output depth the {} ramp gets darker by {value:.2} {JND} more than a smooth curve \
              would{}, and {limit} is visible; use more output bits or {REFIT}",
@@ -133,7 +153,11 @@ impl VerdictReason {
     }
 
     pub(crate) fn reversed_steps(find: Find, visible: f64) -> Self {
-        let Find { ramp, value, between } = find;
+        let Find {
+            ramp,
+            value,
+            between,
+        } = find;
         let sentence = format!(
             "{} on the {} ramp, the deepest fall {value:.2} of a just-noticeable difference (ΔE ITP){}; look at \
              this ramp before loading, or {REFIT}",
@@ -142,22 +166,40 @@ impl VerdictReason {
             place(between)
         );
         // Ranked by depth, not by number: many shallow steps are less than one visible fall.
-        Self::new(Load::WithCare, "reversed steps", "reversal_depth_itp", sentence)
-            .passing(value, visible)
-            .on(ramp, between)
+        Self::new(
+            Load::WithCare,
+            "reversed steps",
+            "reversal_depth_itp",
+            sentence,
+        )
+        .passing(value, visible)
+        .on(ramp, between)
     }
 
     pub(crate) fn drive_reversal(ramp: &RampReport, stops: bool, limit: f64) -> Self {
-        let (fall, between) = (ramp.figures.certain_fall_drive, ramp.figures.certain_fall_between);
+        let (fall, between) = (
+            ramp.figures.certain_fall_drive,
+            ramp.figures.certain_fall_between,
+        );
         let steps = counted(ramp.figures.reversed_steps, "step");
         let name = &ramp.name;
         let (severity, tail) = if stops {
-            (Load::DoNotLoad, format!("any panel gets darker there; {REFIT}"))
+            (
+                Load::DoNotLoad,
+                format!("any panel gets darker there; {REFIT}"),
+            )
         } else {
-            (Load::WithCare, "audit with the panel's readings to see whether it shows".into())
+            (
+                Load::WithCare,
+                "audit with the panel's readings to see whether it shows".into(),
+            )
         };
         let depth = if fall > 0.0 {
-            format!(", all channels together by {:.2} %{}", 100.0 * fall, place(between))
+            format!(
+                ", all channels together by {:.2} %{}",
+                100.0 * fall,
+                place(between)
+            )
         } else {
             String::new()
         };
@@ -168,7 +210,11 @@ impl VerdictReason {
     }
 
     pub(crate) fn plateau_jump(find: Find, limit: f64) -> Self {
-        let Find { ramp, value, between } = find;
+        let Find {
+            ramp,
+            value,
+            between,
+        } = find;
         let sentence = format!(
             "near black the {} ramp stands still and then jumps by {value:.2} {JND} more than it should{}, and \
              {limit} shows as an edge; {REFIT}",
@@ -206,17 +252,41 @@ impl VerdictReason {
              with more bits, or {REFIT}",
             figures.merged_codes, ramp.name
         );
-        Self::new(Load::WithCare, "merged codes", "rounded.merged_codes", sentence)
-            .passing(excess as f64, allowed)
-            .on(ramp, figures.plateau_between)
+        Self::new(
+            Load::WithCare,
+            "merged codes",
+            "rounded.merged_codes",
+            sentence,
+        )
+        .passing(excess as f64, allowed)
+        .on(ramp, figures.plateau_between)
     }
 
-    pub(crate) fn uneven(ramp: &RampReport, near_black: bool, stops: bool, value: f64, base: f64, limit: f64) -> Self {
+    pub(crate) fn uneven(
+        ramp: &RampReport,
+        near_black: bool,
+        stops: bool,
+        value: f64,
+        base: f64,
+        limit: f64,
+    ) -> Self {
         let (severity, figure) = (
-            if stops { Load::DoNotLoad } else { Load::WithCare },
-            if near_black { "near_black.unevenness" } else { "unevenness" },
+            if stops {
+                Load::DoNotLoad
+            } else {
+                Load::WithCare
+            },
+            if near_black {
+                "near_black.unevenness"
+            } else {
+                "unevenness"
+            },
         );
-        let part = if near_black { "near-black part of the " } else { "" };
+        let part = if near_black {
+            "near-black part of the "
+        } else {
+            ""
+        };
         let sentence = format!(
             "steps along the {part}{} ramp differ from the ideal by {:.0} % (root mean square), against {:.0} % \
              with the base correction; {REFIT}",
@@ -235,17 +305,26 @@ impl VerdictReason {
              {REFIT}",
             worse.figure, worse.ramp, worse.value, worse.reference
         );
-        let mut reason = Self::new(Load::WithCare, "worse than the base correction", worse.figure, sentence)
-            .passing(worse.value, worse.reference);
+        let mut reason = Self::new(
+            Load::WithCare,
+            "worse than the base correction",
+            worse.figure,
+            sentence,
+        )
+        .passing(worse.value, worse.reference);
         reason.ramp = Some(worse.ramp.clone());
         reason
     }
 
     pub(crate) fn folds(folds: &Folds, stops: bool) -> Self {
-        let severity = if stops { Load::DoNotLoad } else { Load::WithCare };
-        let at = folds
-            .first_cell
-            .map_or_else(String::new, |[r, g, b]| format!(", first in the cell above node ({r}, {g}, {b})"));
+        let severity = if stops {
+            Load::DoNotLoad
+        } else {
+            Load::WithCare
+        };
+        let at = folds.first_cell.map_or_else(String::new, |[r, g, b]| {
+            format!(", first in the cell above node ({r}, {g}, {b})")
+        });
         let sentence = format!(
             "the lattice folds back on itself in {} ({} of them on named ramps){at}; {REFIT}",
             counted(folds.folded, "place"),
@@ -264,8 +343,13 @@ impl VerdictReason {
             at.from_code,
             100.0 * at.from_signal[1]
         );
-        let mut reason = Self::new(Load::WithCare, "neutral tint wobbles", "neutral_wobble_itp", sentence)
-            .passing(value, limit);
+        let mut reason = Self::new(
+            Load::WithCare,
+            "neutral tint wobbles",
+            "neutral_wobble_itp",
+            sentence,
+        )
+        .passing(value, limit);
         (reason.ramp, reason.between) = (Some("neutral".into()), Some(at));
         reason
     }
@@ -273,12 +357,26 @@ impl VerdictReason {
     pub(crate) fn not_numbers(count: usize) -> Self {
         let sentence = format!(
             "{} not a finite number; write the file again",
-            if count == 1 { "1 value is".into() } else { format!("{count} values are") }
+            if count == 1 {
+                "1 value is".into()
+            } else {
+                format!("{count} values are")
+            }
         );
-        Self::new(Load::DoNotLoad, "values that are not numbers", "non_finite", sentence).passing(count as f64, 0.0)
+        Self::new(
+            Load::DoNotLoad,
+            "values that are not numbers",
+            "non_finite",
+            sentence,
+        )
+        .passing(count as f64, 0.0)
     }
 
-    pub(crate) fn too_few_readings(figure: &'static str, what: &str, (found, need): (usize, usize)) -> Self {
+    pub(crate) fn too_few_readings(
+        figure: &'static str,
+        what: &str,
+        (found, need): (usize, usize),
+    ) -> Self {
         let sentence = format!(
             "the readings hold {found} {what}, and the verdict needs {need}; read more of them and audit again"
         );
@@ -289,7 +387,9 @@ impl VerdictReason {
     }
 
     pub(crate) fn panel_unknown() -> Self {
-        let sentence = "no readings of the panel: what it shows is not known; audit again with its readings".into();
+        let sentence =
+            "no readings of the panel: what it shows is not known; audit again with its readings"
+                .into();
         Self::new(Load::WithCare, "panel unknown", "panel", sentence)
     }
 }

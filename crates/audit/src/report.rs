@@ -1,6 +1,5 @@
 use serde::Serialize;
 
-use crate::codes::{BitDepth, CodeRange};
 use crate::figures::{FloorFigures, RampFigures};
 use crate::folds::Folds;
 use crate::lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
@@ -8,6 +7,7 @@ use crate::thresholds::Thresholds;
 use crate::verdict::Verdict;
 use crate::walk::Span;
 use crate::why::Why;
+use evenstep_lut::{BitDepth, CodeRange};
 
 /// Name and version of the JSON this crate's report serialises to.
 pub const SCHEMA: &str = "evenstep/audit/1";
@@ -146,7 +146,9 @@ impl RampReport {
     /// Whether the ramp lies on the neutral axis.
     #[must_use]
     pub fn is_neutral(&self) -> bool {
-        [self.from, self.to].iter().all(|c| c[0] == c[1] && c[1] == c[2])
+        [self.from, self.to]
+            .iter()
+            .all(|c| c[0] == c[1] && c[1] == c[2])
     }
 }
 
@@ -179,18 +181,22 @@ pub struct References {
     pub uncorrected: Vec<ReferenceRamp>,
 }
 
-/// The figures a reference is compared by, unrounded.
+/// The figures a reference is compared by, unrounded. In JSON, figures without a judged pair are left out.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ReferenceRamp {
     /// The ramp's name.
     pub name: String,
     /// Reversal depth in ΔE ITP.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub reversal_depth_itp: Option<f64>,
     /// The codes between which it falls so far.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub reversal_between: Option<Span>,
     /// RMS(step ratio − 1) of the whole ramp.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub unevenness: Option<f64>,
     /// The same near black.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub near_black_unevenness: Option<f64>,
     /// Codes in the longest run of equal output.
     pub longest_plateau: usize,

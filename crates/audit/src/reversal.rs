@@ -20,17 +20,25 @@ pub(crate) struct Depth {
 
 /// Judged pairs whose luminance falls.
 pub(crate) fn reversed_steps(guide: &Guide, part: &Range<usize>, light: &Light) -> usize {
-    let Some(target) = &guide.target else { return 0 };
+    let Some(target) = &guide.target else {
+        return 0;
+    };
     let floor = LUMINANCE_FLOOR * target.white.luminance_cd_m2();
-    let is_reversed = |&i: &usize| light.rise(i) < -(REVERSED_SHARE * target.light.rise(i)).max(floor);
+    let is_reversed =
+        |&i: &usize| light.rise(i) < -(REVERSED_SHARE * target.light.rise(i)).max(floor);
     guide.pairs(part).filter(is_reversed).count()
 }
 
 /// Pairs set aside whose luminance falls.
 pub(crate) fn reversed_steps_clipped(guide: &Guide, part: &Range<usize>, light: &Light) -> usize {
-    let Some(target) = &guide.target else { return 0 };
+    let Some(target) = &guide.target else {
+        return 0;
+    };
     let floor = LUMINANCE_FLOOR * target.white.luminance_cd_m2();
-    guide.pairs_set_aside(part).filter(|&i| light.rise(i) < -floor).count()
+    guide
+        .pairs_set_aside(part)
+        .filter(|&i| light.rise(i) < -floor)
+        .count()
 }
 
 /// Reversal depth over the codes that are ends of judged pairs, in one pass: the running maximum is the worst
@@ -40,7 +48,9 @@ pub(crate) fn depth(guide: &Guide, part: &Range<usize>, light: &Light) -> Depth 
         itp: 0.0,
         ends: None,
     };
-    let Some(target) = &guide.target else { return deepest };
+    let Some(target) = &guide.target else {
+        return deepest;
+    };
     let floor = LUMINANCE_FLOOR * target.white.luminance_cd_m2();
     let mut highest: Option<usize> = None;
     for i in guide.judged_codes(part) {
@@ -73,7 +83,11 @@ pub(crate) struct DriveReversals {
     pub(crate) ends: Option<(usize, usize)>,
 }
 
-pub(crate) fn drive_reversals(guide: &Guide, part: &Range<usize>, drive: &[[f64; 3]]) -> DriveReversals {
+pub(crate) fn drive_reversals(
+    guide: &Guide,
+    part: &Range<usize>,
+    drive: &[[f64; 3]],
+) -> DriveReversals {
     let mut found = DriveReversals {
         pairs: 0,
         per_channel: [0; 3],

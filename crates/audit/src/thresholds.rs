@@ -1,3 +1,5 @@
+//! The limits of the verdict, each with its source or the reason for our choice.
+
 use serde::Serialize;
 
 /// A luminance reversal this deep is visible, in ΔE ITP.

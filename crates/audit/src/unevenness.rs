@@ -9,7 +9,12 @@ const FLAT_TREND: f64 = 1e-9;
 
 /// RMS(step ratio − 1) over judged pairs, a step being its ΔE ITP, negative where luminance falls, and the ideal
 /// step the ΔE ITP of the target.
-pub(crate) fn against_target(guide: &Guide, part: &Range<usize>, light: &Light, target: &Light) -> Option<f64> {
+pub(crate) fn against_target(
+    guide: &Guide,
+    part: &Range<usize>,
+    light: &Light,
+    target: &Light,
+) -> Option<f64> {
     let ratio = |i: usize| {
         let ideal = target.step_itp(i);
         (ideal > 0.0).then(|| light.signed_step_itp(i) / ideal - 1.0)
@@ -18,7 +23,12 @@ pub(crate) fn against_target(guide: &Guide, part: &Range<usize>, light: &Light, 
 }
 
 /// The same without a panel: a step is the drive's move along its own trend, and the ideal step the trend's.
-pub(crate) fn against_trend(guide: &Guide, part: &Range<usize>, drive: &[[f64; 3]], trend: &[[f64; 3]]) -> Option<f64> {
+pub(crate) fn against_trend(
+    guide: &Guide,
+    part: &Range<usize>,
+    drive: &[[f64; 3]],
+    trend: &[[f64; 3]],
+) -> Option<f64> {
     let ratio = |i: usize| {
         let (mut along, mut ideal) = (0.0, 0.0);
         for c in 0..3 {

@@ -94,7 +94,11 @@ pub(crate) fn reasons(evidence: &Evidence) -> Vec<VerdictReason> {
         let levels = (facts.neutral_levels, evidence.limits.neutral_levels);
         let interior = (facts.interior, evidence.limits.interior_patches);
         if levels.0 < levels.1 {
-            found.push(VerdictReason::too_few_readings("neutral_levels", "neutral levels", levels));
+            found.push(VerdictReason::too_few_readings(
+                "neutral_levels",
+                "neutral levels",
+                levels,
+            ));
         }
         if interior.0 < interior.1 {
             found.push(VerdictReason::too_few_readings(
@@ -107,7 +111,11 @@ pub(crate) fn reasons(evidence: &Evidence) -> Vec<VerdictReason> {
         found.push(VerdictReason::panel_unknown());
     }
     // Stable: equal excess keeps the order of the ramps.
-    found.sort_by(|a, b| b.severity.cmp(&a.severity).then(b.excess().total_cmp(&a.excess())));
+    found.sort_by(|a, b| {
+        b.severity
+            .cmp(&a.severity)
+            .then(b.excess().total_cmp(&a.excess()))
+    });
     found
 }
 
@@ -126,7 +134,11 @@ fn whole(evidence: &Evidence, found: &mut Vec<VerdictReason>) {
     if let Some((wobble, at)) = evidence.wobble
         && wobble > evidence.limits.wobble_itp
     {
-        found.push(VerdictReason::wobble(wobble, evidence.limits.wobble_itp, at));
+        found.push(VerdictReason::wobble(
+            wobble,
+            evidence.limits.wobble_itp,
+            at,
+        ));
     }
 }
 
@@ -135,8 +147,13 @@ fn reversals(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReas
     let figures = &ramp.figures;
     let Some(depth) = figures.reversal_depth_itp else {
         if figures.reversed_steps > 0 {
-            let stops = ramp.is_neutral() && figures.certain_fall_drive >= limits.certain_fall_drive;
-            found.push(VerdictReason::drive_reversal(ramp, stops, limits.certain_fall_drive));
+            let stops =
+                ramp.is_neutral() && figures.certain_fall_drive >= limits.certain_fall_drive;
+            found.push(VerdictReason::drive_reversal(
+                ramp,
+                stops,
+                limits.certain_fall_drive,
+            ));
         }
         return;
     };
@@ -146,7 +163,10 @@ fn reversals(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReas
         between: figures.reversal_between,
     };
     if ramp.is_neutral() && depth >= limits.visible_reversal_itp {
-        found.push(VerdictReason::visible_reversal(find, limits.visible_reversal_itp));
+        found.push(VerdictReason::visible_reversal(
+            find,
+            limits.visible_reversal_itp,
+        ));
         return;
     }
     let rounded = &ramp.rounded;
@@ -158,10 +178,16 @@ fn reversals(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReas
             value: beyond_floor,
             between: rounded.figures.reversal_between,
         };
-        found.push(VerdictReason::visible_reversal_when_rounded(rounded, limits.visible_reversal_itp));
+        found.push(VerdictReason::visible_reversal_when_rounded(
+            rounded,
+            limits.visible_reversal_itp,
+        ));
     }
     if figures.reversed_steps > 0 {
-        found.push(VerdictReason::reversed_steps(find, limits.visible_reversal_itp));
+        found.push(VerdictReason::reversed_steps(
+            find,
+            limits.visible_reversal_itp,
+        ));
     }
 }
 
@@ -198,16 +224,27 @@ fn plateaus(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReaso
     }
 }
 
-fn unevenness(limits: &Thresholds, ramp: &RampReport, base: &ReferenceRamp, found: &mut Vec<VerdictReason>) {
+fn unevenness(
+    limits: &Thresholds,
+    ramp: &RampReport,
+    base: &ReferenceRamp,
+    found: &mut Vec<VerdictReason>,
+) {
     let near_black = ramp.near_black.as_ref().and_then(|n| n.figures.unevenness);
     let parts = [
         (false, ramp.figures.unevenness.zip(base.unevenness)),
         (true, near_black.zip(base.near_black_unevenness)),
     ];
     for (is_near_black, values) in parts {
-        let Some((value, base)) = values else { continue };
-        let stop = limits.unevenness_ignored.max(limits.unevenness_times_base_stop * base);
-        let care = limits.unevenness_ignored.max(limits.unevenness_times_base_care * base);
+        let Some((value, base)) = values else {
+            continue;
+        };
+        let stop = limits
+            .unevenness_ignored
+            .max(limits.unevenness_times_base_stop * base);
+        let care = limits
+            .unevenness_ignored
+            .max(limits.unevenness_times_base_care * base);
         // Off the neutral axis a step's ΔE ITP holds colour as well, so only twice the base's counts, as care.
         let (stops, limit) = match ramp.is_neutral() {
             true if value > stop => (true, stop),
@@ -215,7 +252,14 @@ fn unevenness(limits: &Thresholds, ramp: &RampReport, base: &ReferenceRamp, foun
             false => (false, stop),
         };
         if value > limit {
-            found.push(VerdictReason::uneven(ramp, is_near_black, stops, value, base, limit));
+            found.push(VerdictReason::uneven(
+                ramp,
+                is_near_black,
+                stops,
+                value,
+                base,
+                limit,
+            ));
         }
     }
 }

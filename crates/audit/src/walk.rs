@@ -6,11 +6,11 @@ use evenstep_lut::Correction;
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::codes::CodeScale;
 use crate::context::PanelContext;
 use crate::light::Light;
 use crate::ramp::Ramp;
 use crate::trend;
+use evenstep_lut::CodeScale;
 
 /// A target that rises by less than this share of L_w between two codes has no step to judge (method,
 /// section 6).
@@ -56,13 +56,19 @@ pub(crate) struct GuideTarget {
 }
 
 impl Guide {
-    pub(crate) fn new(ramp: &Ramp, scale: CodeScale, near_black_end: f64, context: Option<&PanelContext>) -> Self {
+    pub(crate) fn new(
+        ramp: &Ramp,
+        scale: CodeScale,
+        near_black_end: f64,
+        context: Option<&PanelContext>,
+    ) -> Self {
         let walk = ramp.walk(scale);
         let pairs = walk.codes.len() - 1;
         let mut judged = vec![true; pairs];
         let target = context.map(|context| {
             let sight = |&s: &[f64; 3]| (context.target.xyz(s), (context.reachable)(s));
-            let (xyz, reachable): (Vec<Xyz>, Vec<bool>) = walk.signals.par_iter().map(sight).unzip();
+            let (xyz, reachable): (Vec<Xyz>, Vec<bool>) =
+                walk.signals.par_iter().map(sight).unzip();
             let white = context.target.white();
             let light = Light::new(xyz);
             let flat = |i: usize| light.rise(i) < FLAT_TARGET * white.luminance_cd_m2();
@@ -96,7 +102,12 @@ impl Guide {
     /// Codes of a part that the panel cannot show or that do not rise; `None` when the panel is not known.
     pub(crate) fn unreachable_in(&self, part: &Range<usize>) -> Option<usize> {
         let target = self.target.as_ref()?;
-        Some(target.unreachable[part.clone()].iter().filter(|&&u| u).count())
+        Some(
+            target.unreachable[part.clone()]
+                .iter()
+                .filter(|&&u| u)
+                .count(),
+        )
     }
 
     /// All codes.
@@ -120,9 +131,8 @@ impl Guide {
     pub(crate) fn judged_codes(&self, part: &Range<usize>) -> impl Iterator<Item = usize> {
         let is_judged = |i: usize| self.judged.get(i).copied().unwrap_or(false);
         let (start, end) = (part.start, part.end);
-        (start..(end + 1).min(self.codes.len())).filter(move |&i| {
-            i < end && is_judged(i) || i > start && is_judged(i - 1)
-        })
+        (start..(end + 1).min(self.codes.len()))
+            .filter(move |&i| i < end && is_judged(i) || i > start && is_judged(i - 1))
     }
 
     pub(crate) fn span(&self, from: usize, to: usize) -> Span {
@@ -147,9 +157,16 @@ pub(crate) struct Trace {
 impl Trace {
     pub(crate) fn new(drive: Vec<[f64; 3]>, panel: Option<&dyn PanelModel>) -> Self {
         let non_finite = drive.iter().flatten().filter(|v| !v.is_finite()).count();
-        let clip = |v: f64| if v.is_finite() { v.clamp(0.0, 1.0) } else { 0.0 };
+        let clip = |v: f64| {
+            if v.is_finite() {
+                v.clamp(0.0, 1.0)
+            } else {
+                0.0
+            }
+        };
         let drive: Vec<[f64; 3]> = drive.into_iter().map(|d| d.map(clip)).collect();
-        let light = panel.map(|panel| Light::new(drive.par_iter().map(|&d| panel.xyz(d)).collect()));
+        let light =
+            panel.map(|panel| Light::new(drive.par_iter().map(|&d| panel.xyz(d)).collect()));
         Self {
             drive,
             light,
@@ -158,14 +175,22 @@ impl Trace {
     }
 
     /// The same chain with its drive rounded to output codes.
-    pub(crate) fn rounded(drive: &[[f64; 3]], scale: CodeScale, panel: Option<&dyn PanelModel>) -> Self {
+    pub(crate) fn rounded(
+        drive: &[[f64; 3]],
+        scale: CodeScale,
+        panel: Option<&dyn PanelModel>,
+    ) -> Self {
         let round = |v: f64| scale.signal_from_code(f64::from(scale.nearest_code(v)));
         Self::new(drive.iter().map(|d| d.map(round)).collect(), panel)
     }
 }
 
 /// Drive of a correction along a ramp, converted at the edge when the range is narrow.
-pub(crate) fn drive_of_positions(correction: &dyn Correction, signals: &[[f64; 3]], scale: CodeScale) -> Vec<[f64; 3]> {
+pub(crate) fn drive_of_positions(
+    correction: &dyn Correction,
+    signals: &[[f64; 3]],
+    scale: CodeScale,
+) -> Vec<[f64; 3]> {
     let one = |signal: &[f64; 3]| {
         let out = correction.drive(signal.map(|v| scale.position_from_signal(v)));
         out.map(|v| scale.signal_from_position(v))

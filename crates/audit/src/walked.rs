@@ -1,7 +1,6 @@
 use std::ops::Range;
 
 use crate::audit::AuditOptions;
-use crate::codes::CodeScale;
 use crate::context::{PanelContext, Subject};
 use crate::figures::Chain;
 use crate::plateau;
@@ -11,6 +10,7 @@ use crate::reversal;
 use crate::roughness;
 use crate::trend;
 use crate::walk::{Guide, Trace, drive_of_positions};
+use evenstep_lut::CodeScale;
 
 /// One ramp with everything that was found along it.
 pub(crate) struct Walked {
@@ -33,7 +33,12 @@ struct Traces {
 }
 
 impl Traces {
-    fn chain<'a>(&'a self, trace: &'a Trace, guide: &'a Guide, part: &'a Range<usize>) -> Chain<'a> {
+    fn chain<'a>(
+        &'a self,
+        trace: &'a Trace,
+        guide: &'a Guide,
+        part: &'a Range<usize>,
+    ) -> Chain<'a> {
         Chain {
             guide,
             part,
@@ -70,7 +75,10 @@ pub(crate) fn walk(
     };
     let guide = Guide::new(ramp, source, near_black_end, context);
     let panel = context.map(|c| c.panel);
-    let shown = Trace::new(drive_of_positions(subject.correction, &guide.signals, source), panel);
+    let shown = Trace::new(
+        drive_of_positions(subject.correction, &guide.signals, source),
+        panel,
+    );
     let smooth = trend::smooth_curve(&shown.drive, guide.half);
     let traces = Traces {
         rounded: Trace::rounded(&shown.drive, output, panel),
@@ -87,9 +95,10 @@ pub(crate) fn walk(
         figures: unrounded(&near),
         rounded: traces.rounded(&guide, &near),
     });
-    let near_black = figures
-        .why
-        .note("near_black", near_black.ok_or("the ramp has no code near black"));
+    let near_black = figures.why.note(
+        "near_black",
+        near_black.ok_or("the ramp has no code near black"),
+    );
     let report = RampReport {
         name: ramp.name().to_owned(),
         from: ramp.from(),
@@ -107,7 +116,8 @@ pub(crate) fn walk(
         let drive = guide.signals.iter().map(|&s| c.base.drive(s)).collect();
         reference(ramp, &guide, &Trace::new(drive, panel))
     });
-    let uncorrected = context.map(|_| reference(ramp, &guide, &Trace::new(guide.signals.clone(), panel)));
+    let uncorrected =
+        context.map(|_| reference(ramp, &guide, &Trace::new(guide.signals.clone(), panel)));
     Walked {
         report,
         base,
@@ -129,7 +139,10 @@ fn reference(ramp: &Ramp, guide: &Guide, trace: &Trace) -> ReferenceRamp {
         // A reference is judged on its light alone.
         trend: &trace.drive,
     };
-    let depth = trace.light.as_ref().map(|light| reversal::depth(guide, &whole, light));
+    let depth = trace
+        .light
+        .as_ref()
+        .map(|light| reversal::depth(guide, &whole, light));
     ReferenceRamp {
         name: ramp.name().to_owned(),
         reversal_depth_itp: depth.as_ref().map(|d| d.itp),

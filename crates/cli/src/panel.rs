@@ -3,7 +3,9 @@
 use std::path::Path;
 
 use anyhow::{Context as _, bail};
-use evenstep::display::{BaseModel, ChosenModel, ForwardModel, LeaveOneOutError, SmoothingChoice, choose_model};
+use evenstep::display::{
+    BaseModel, ChosenModel, ForwardModel, LeaveOneOutError, SmoothingChoice, choose_model,
+};
 use evenstep::fit::noise_of;
 use evenstep::readings::{Fitness, Readings, RgbScale, Severity, check, read};
 use evenstep::scatter::SchemeKind;
@@ -29,7 +31,8 @@ pub(crate) fn panel(
 ) -> anyhow::Result<KnownPanel> {
     let (readings, notes) = read(path, scale)?;
     ui.notes(&notes);
-    model(readings, scheme, smoothing, ui).with_context(|| format!("{}: cannot model the panel", path.display()))
+    model(readings, scheme, smoothing, ui)
+        .with_context(|| format!("{}: cannot model the panel", path.display()))
 }
 
 fn model(
@@ -52,7 +55,10 @@ fn model(
         (model, Some(error))
     } else {
         ui.note("the readings allow a base model alone; it knows nothing of how the channels act on each other");
-        (ForwardModel::from_base(BaseModel::fit(&readings, &noise)?), None)
+        (
+            ForwardModel::from_base(BaseModel::fit(&readings, &noise)?),
+            None,
+        )
     };
     Ok(KnownPanel {
         readings,

@@ -21,4 +21,4 @@ pub use regions::{Region, Regions};
 pub use report::{
     CompareReport, CompareVerdict, GradationFigure, HarmPlace, Judge, NextPatch, Standing,
 };
-pub use tour::{Tour, TourOptions, TourRow, dense_patches, tour};
+pub use tour::{Tour, TourOptions, TourRow, audit_fit, dense_patches, tour};

@@ -44,18 +44,14 @@ pub fn compare_luts(
 ) -> CompareReport {
     let candidate = pair.candidate.evaluated(options.evaluation);
     let reference = pair.reference.evaluated(options.evaluation);
-    let range = match options.range {
-        evenstep_audit::CodeRange::Full => CodeRange::Full,
-        evenstep_audit::CodeRange::Narrow => CodeRange::Narrow,
-    };
     let (a, b) = (
         InSignal {
             inner: &candidate,
-            range,
+            range: options.range,
         },
         InSignal {
             inner: &reference,
-            range,
+            range: options.range,
         },
     );
     let reachable = |signal| seen.is_none_or(|s| s.gamut.reaches(signal));
@@ -77,7 +73,7 @@ pub fn compare_luts(
         context.as_ref(),
     );
     let full = AuditOptions {
-        range: evenstep_audit::CodeRange::Full,
+        range: CodeRange::Full,
         ..options.clone()
     };
     let base_audit = seen.map(|s| audit(&Subject::new(s.base), &full, context.as_ref()));

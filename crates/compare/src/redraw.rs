@@ -3,7 +3,7 @@ use std::collections::BTreeSet;
 use evenstep_audit::{AuditOptions, PanelContext, Ramp, Subject, audit};
 use evenstep_colour::Xyz;
 use evenstep_display::{BaseModel, ForwardModel, Target};
-use evenstep_fit::{BaseCorrection, CodeRange, NodeSolver};
+use evenstep_fit::{BaseCorrection, NodeSolver};
 use evenstep_lut::{Lut, Lut3d};
 use evenstep_readings::{NoiseModel, Readings};
 use nalgebra::{Matrix3, Vector3};
@@ -104,7 +104,7 @@ fn touched_nodes(size: usize) -> Vec<usize> {
             let share = i as f64 / (8 * size) as f64;
             let low: [usize; 3] = std::array::from_fn(|c| {
                 let signal = ramp.from()[c] + share * (ramp.to()[c] - ramp.from()[c]);
-                ((CodeRange::Full.position(signal) * (size - 1) as f64) as usize).min(size - 2)
+                ((signal * (size - 1) as f64) as usize).min(size - 2)
             });
             for corner in 0..8 {
                 let at: [usize; 3] = std::array::from_fn(|c| low[c] + (corner >> c & 1));

@@ -169,6 +169,33 @@ pub fn tour(
     })
 }
 
+/// Audits a fit on the model it was made from: what someone without the truth sees.
+#[must_use]
+pub fn audit_fit(fit: &Fit, readings: &Readings, options: &AuditOptions) -> AuditReport {
+    let target = &fit.settled.target;
+    let lut = lut_of(fit);
+    let correction = lut.evaluated(options.evaluation);
+    let subject = Subject::of_lut(&correction, &lut);
+    let Some(base) = &fit.base else {
+        return audit(&subject, options, None);
+    };
+    let gamut = Gamut::new(&fit.model, target, Some(base));
+    let reachable = |signal| gamut.reaches(signal);
+    let fitness = Fitness::of(readings);
+    let facts = ReadingFacts {
+        neutral_levels: fitness.neutral_levels,
+        interior: fitness.interior,
+    };
+    let context = PanelContext {
+        panel: &fit.model,
+        target,
+        base,
+        reachable: &reachable,
+        facts,
+    };
+    audit(&subject, options, Some(&context))
+}
+
 fn rows(
     panel: &dyn PanelModel,
     sparse: &Fit,

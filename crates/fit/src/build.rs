@@ -6,6 +6,7 @@ use evenstep_lut::{Correction, Lut3d};
 use evenstep_readings::{Finding, Fitness, NoiseModel, Readings, Severity, check};
 use evenstep_scatter::SchemeKind;
 
+use crate::range::through_range;
 use crate::request::base_correction;
 use crate::{
     BaseCorrection, CodeRange, FitReport, GamutReport, NodeSolver, NoiseReport, PatchesReport,
@@ -199,7 +200,7 @@ pub fn fit_with_model(
     let (lut, gamut) = match (&base, model.structure()) {
         (Some(base), None) => {
             let lut = Lut3d::from_fn(options.nodes, |p| {
-                options.range.through(p, |signal| base.drive(signal))
+                through_range(options.range, p, |signal| base.drive(signal))
             });
             (
                 lut,

@@ -3,6 +3,7 @@ use evenstep_display::{PanelModel, Target};
 use evenstep_lut::{Correction, Lut3d};
 use rayon::prelude::*;
 
+use crate::range::{signal_from_position, through_range};
 use crate::{BaseCorrection, CodeRange, Inversion, Inverter, UNREACHABLE_ITP};
 
 /// A node whose drive is this far from the middle of its two neighbours on some axis is searched again from there:
@@ -80,7 +81,7 @@ pub fn fill_lattice(
     let count = size * size * size;
     let signal = |index: usize| {
         [index % size, index / size % size, index / (size * size)]
-            .map(|i| range.signal(i as f64 / (size - 1) as f64).clamp(0.0, 1.0))
+            .map(|i| signal_from_position(range, i as f64 / (size - 1) as f64).clamp(0.0, 1.0))
     };
     let mut found: Vec<Inversion> = Vec::with_capacity(count);
     let slab = size * size;
@@ -120,7 +121,7 @@ pub fn fill_lattice(
         let index = position.iter().rev().fold(0, |at, p| {
             at * size + (p * (size - 1) as f64).round() as usize
         });
-        range.through(position, |_| found[index].drive)
+        through_range(range, position, |_| found[index].drive)
     });
     Filled {
         lut,

@@ -14,9 +14,10 @@ mod request;
 
 pub use base_correction::{BaseCorrection, CurvesAndMatrix};
 pub use build::{Fit, FitFailure, FitOptions, Modelled, fit, fit_with_model, model, noise_of};
+pub use evenstep_lut::CodeRange;
 pub use gamut::{Gamut, UNREACHABLE_ITP};
 pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};
-pub use range::{CodeRange, InSignal};
+pub use range::InSignal;
 pub use report::{FitReport, GamutReport, NoiseReport, PatchesReport, TargetReport};
 pub use request::{Black, BlackColour, Peak, Settled, TargetRequest, White};

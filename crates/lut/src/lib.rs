@@ -12,6 +12,7 @@
 //! ```
 
 mod axis;
+mod codes;
 mod correction;
 mod error;
 mod evaluation;
@@ -21,6 +22,7 @@ mod lut;
 mod lut1d;
 mod lut3d;
 
+pub use codes::{BitDepth, CodeRange, CodeScale};
 pub use correction::Correction;
 pub use error::LutError;
 pub use evaluation::{Evaluation, ParseEvaluationError};

@@ -3,9 +3,6 @@ use evenstep_audit::{AuditReport, Effect, LatticeReport, Load, MeasuredOn, Verdi
 use crate::ramp_table::ramp_table;
 use crate::text::{counted, labelled, three_digits, wrapped};
 
-/// Reasons told in full; the JSON has them all.
-const MOST_REASONS: usize = 8;
-
 /// The audit of one LUT for a calibrator to read in a minute: verdict, reasons, ramps, lattice.
 ///
 /// `name` is what the user calls the LUT.
@@ -51,20 +48,34 @@ fn effects(report: &AuditReport) -> String {
     }
 }
 
+/// Reasons of one kind are told once, by the gravest, with the other ramps named after it.
 fn reasons(all: &[VerdictReason]) -> String {
     if all.is_empty() {
         return "No fault was found.\n".to_owned();
     }
+    let mut kinds: Vec<(&VerdictReason, Vec<&str>)> = Vec::new();
+    for reason in all {
+        let is_alike = |first: &VerdictReason| {
+            (first.severity, first.figure) == (reason.severity, reason.figure)
+        };
+        match kinds.iter_mut().find(|(first, _)| is_alike(first)) {
+            Some((_, others)) => others.extend(reason.ramp.as_deref()),
+            None => kinds.push((reason, Vec::new())),
+        }
+    }
     let mut text = "\nReasons\n".to_owned();
-    for (i, reason) in all.iter().take(MOST_REASONS).enumerate() {
+    for (i, (reason, others)) in kinds.iter().enumerate() {
         let severity = match reason.severity {
             Load::DoNotLoad => "do not load",
             Load::Load | Load::WithCare => "with care",
         };
-        text += &wrapped(&format!("{:>2}. {severity}: ", i + 1), "    ", &reason.sentence);
-    }
-    if all.len() > MOST_REASONS {
-        text += &format!("    and {} more, in the JSON\n", all.len() - MOST_REASONS);
+        let also = if others.is_empty() {
+            String::new()
+        } else {
+            format!(". Also, less: {}", others.join(", "))
+        };
+        let sentence = format!("{}{also}", reason.sentence);
+        text += &wrapped(&format!("{:>2}. {severity}: ", i + 1), "    ", &sentence);
     }
     text
 }
@@ -107,9 +118,9 @@ fn lattice(found: &LatticeReport) -> String {
         ),
     );
     let folds = &found.folds;
-    let beyond = folds
-        .unreachable
-        .map_or_else(String::new, |n| format!(", and {n} where the target is out of reach"));
+    let beyond = folds.unreachable.map_or_else(String::new, |n| {
+        format!(", and {n} where the target is out of reach")
+    });
     text += &labelled(
         "Folds",
         &format!(
@@ -159,7 +170,9 @@ fn lattice(found: &LatticeReport) -> String {
 fn wobble(report: &AuditReport) -> String {
     match (report.neutral_wobble_itp, report.neutral_wobble_code) {
         (Some(itp), Some(code)) => {
-            format!("the neutral ramp's tint leaves its trend by at most {itp:.2} ΔE ITP, at code {code}")
+            format!(
+                "the neutral ramp's tint leaves its trend by at most {itp:.2} ΔE ITP, at code {code}"
+            )
         }
         _ => "wobble of the neutral ramp is not known, it needs readings".to_owned(),
     }

@@ -82,10 +82,7 @@ pub fn fit_json(report: &FitReport) -> String {
             "nodes are solved one by one; no constraint is held between them",
         ),
         ("next_patches", NOT_ESTIMATED),
-        (
-            "seconds",
-            "left out so that equal inputs give equal bytes",
-        ),
+        ("seconds", "left out so that equal inputs give equal bytes"),
     ]);
     for (field, is_known) in [
         ("encoding", report.encoding.is_some()),
@@ -135,7 +132,10 @@ pub fn fit_json(report: &FitReport) -> String {
 fn target(target: &TargetReport) -> Target<'_> {
     let mut why = Why::new();
     if target.reach_cd_m2.is_none() {
-        why.insert("reach_cd_m2", "not looked for, the white's luminance was given");
+        why.insert(
+            "reach_cd_m2",
+            "not looked for, the white's luminance was given",
+        );
     }
     Target {
         primaries: &target.primaries,
@@ -166,7 +166,10 @@ fn gamut(report: &FitReport) -> Gamut {
     let mut why = Why::new();
     match (report.gamut.nodes_reduced, report.gamut.de2000_max) {
         (None, _) => {
-            why.insert("nodes_reduced", "the base correction clips without counting");
+            why.insert(
+                "nodes_reduced",
+                "the base correction clips without counting",
+            );
             why.insert("de2000_max", "the base correction clips without counting");
         }
         (_, None) => {

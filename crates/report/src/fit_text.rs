@@ -104,7 +104,9 @@ fn noise(report: &FitReport) -> String {
 }
 
 fn model(report: &FitReport) -> String {
-    let (Some(form), Some(encoding), Some(smoothing)) = (&report.form, &report.encoding, report.smoothing) else {
+    let (Some(form), Some(encoding), Some(smoothing)) =
+        (&report.form, &report.encoding, report.smoothing)
+    else {
         return "black, a matrix and a tone curve for each channel".to_owned();
     };
     let what = if form == "residual" {
@@ -112,7 +114,10 @@ fn model(report: &FitReport) -> String {
     } else {
         "the colour itself, since the base correction fits this panel badly"
     };
-    format!("{} of {what}, in {encoding} space, smoothing {smoothing}", report.scheme)
+    format!(
+        "{} of {what}, in {encoding} space, smoothing {smoothing}",
+        report.scheme
+    )
 }
 
 fn errors(report: &FitReport) -> Vec<String> {

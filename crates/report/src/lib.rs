@@ -1,4 +1,4 @@
-//! Reports for people and for machines: plain text and JSON of fits and audits.
+//! Reports for people and for machines: plain text and JSON of fits, audits and comparisons.
 //!
 //! Text is at most [`TEXT_WIDTH`] columns wide, states units and meanings, and ends with a line end. JSON carries a
 //! `schema`; what is not known is `null`, with the reason under the field's name in the member `why` beside it. Equal
@@ -7,15 +7,21 @@
 mod audit_json;
 mod audit_text;
 mod base_correction;
+mod compare_json;
+mod compare_text;
 mod fit_json;
 mod fit_text;
 mod json;
 mod ramp_table;
 mod text;
+mod tour_text;
 
 pub use audit_json::{AUDITS_SCHEMA, audit_json, audits_json};
 pub use audit_text::audit_text;
 pub use base_correction::{BASE_CORRECTION_SCHEMA, base_correction_json};
+pub use compare_json::{COMPARE_SCHEMA, TOUR_SCHEMA, compare_json, tour_json};
+pub use compare_text::compare_text;
 pub use fit_json::{FIT_SCHEMA, fit_json};
 pub use fit_text::fit_text;
 pub use text::TEXT_WIDTH;
+pub use tour_text::tour_text;

@@ -11,7 +11,7 @@ pub(crate) fn ramp_table(report: &AuditReport) -> String {
     let group = |name: &str| format!("  {name:^20}");
     let triple = format!("  {:>6} {bits:>6} {:>6}", "exact", "floor");
     let mut table = format!(
-        "{:<12} {:>5} {:>5}{}{}{}  {:^13}\n",
+        "{:<12} {:>5} {:>5}{}{}{}  {:>13}\n",
         "",
         "",
         "out of",
@@ -25,7 +25,12 @@ pub(crate) fn ramp_table(report: &AuditReport) -> String {
         "ramp", "codes", "reach", "floor"
     );
     for ramp in &report.ramps {
-        table += &line(&ramp.name, &ramp.figures, &ramp.rounded.figures, &ramp.rounded.floor);
+        table += &line(
+            &ramp.name,
+            &ramp.figures,
+            &ramp.rounded.figures,
+            &ramp.rounded.floor,
+        );
         if let Some(near) = ramp.near_black.as_ref().filter(|_| is_the_neutral(ramp)) {
             let (rounded, floor) = (&near.rounded.figures, &near.rounded.floor);
             table += &line("  near black", &near.figures, rounded, floor);
@@ -41,14 +46,31 @@ fn is_the_neutral(ramp: &RampReport) -> bool {
 fn line(name: &str, exact: &RampFigures, rounded: &RampFigures, floor: &FloorFigures) -> String {
     let count = |n: usize| n.to_string();
     let depth = |d: Option<f64>| d.map_or_else(|| UNKNOWN.to_owned(), |d| format!("{d:.2}"));
-    let share = |u: Option<f64>| u.map_or_else(|| UNKNOWN.to_owned(), |u| format!("{:.0}", 100.0 * u));
+    let share =
+        |u: Option<f64>| u.map_or_else(|| UNKNOWN.to_owned(), |u| format!("{:.0}", 100.0 * u));
     let three = |cells: [String; 3]| format!("  {:>6} {:>6} {:>6}", cells[0], cells[1], cells[2]);
     format!(
         "{name:<12} {:>5} {:>5}{}{}{}  {:>6} {:>6}\n",
         exact.codes,
-        exact.codes_unreachable.map_or_else(|| UNKNOWN.to_owned(), count),
-        three([exact.reversed_steps, rounded.reversed_steps, floor.reversed_steps].map(count)),
-        three([exact.reversal_depth_itp, rounded.reversal_depth_itp, floor.reversal_depth_itp].map(depth)),
+        exact
+            .codes_unreachable
+            .map_or_else(|| UNKNOWN.to_owned(), count),
+        three(
+            [
+                exact.reversed_steps,
+                rounded.reversed_steps,
+                floor.reversed_steps
+            ]
+            .map(count)
+        ),
+        three(
+            [
+                exact.reversal_depth_itp,
+                rounded.reversal_depth_itp,
+                floor.reversal_depth_itp
+            ]
+            .map(depth)
+        ),
         three([exact.unevenness, rounded.unevenness, floor.unevenness].map(share)),
         rounded.merged_codes,
         rounded.merged_floor

@@ -14,6 +14,7 @@ pub(crate) fn wrapped(first: &str, rest: &str, text: &str) -> String {
     let (mut out, mut line) = (String::new(), first.to_owned());
     let mut is_fresh = true;
     for word in text.split_whitespace() {
+        // The prefix ends with its own blank.
         let width = line.chars().count() + usize::from(!is_fresh) + word.chars().count();
         if width > TEXT_WIDTH && !is_fresh {
             out.push_str(line.trim_end());
@@ -65,7 +66,11 @@ mod tests {
         assert!(text.lines().all(|line| line.chars().count() <= TEXT_WIDTH));
         let back: Vec<&str> = text.split_whitespace().skip(1).collect();
         assert_eq!(back, words);
-        assert!(text.lines().skip(1).all(|line| line.starts_with("            word")));
+        assert!(
+            text.lines()
+                .skip(1)
+                .all(|line| line.starts_with("            word"))
+        );
     }
 
     #[test]

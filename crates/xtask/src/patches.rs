@@ -18,15 +18,19 @@ const INTERIOR: u32 = 47;
 const ANCHOR_EVERY: usize = 25;
 
 /// Writes `examples/foyer/sparse-patches.csv`.
-pub(crate) fn write() -> anyhow::Result<()> {
+///
+/// # Errors
+/// What writing the file says.
+pub fn write() -> anyhow::Result<()> {
     let path =
         Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/foyer/sparse-patches.csv");
     write_patches_csv(&sparse(), &path, true)?;
     Ok(())
 }
 
-/// 101 distinct patches with anchors between them.
-fn sparse() -> Vec<PatchRequest> {
+/// 101 distinct patches with anchors between them: 21 greys, 7 of each primary, 4 of each mixture of two, 47 inside.
+#[must_use]
+pub fn sparse() -> Vec<PatchRequest> {
     let mut all: Vec<PatchRequest> = Vec::new();
     let mut add = |id: String, drive: [f64; 3]| all.push(PatchRequest { id, drive });
     for level in NEUTRAL {

@@ -3,7 +3,8 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
-    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, ReadingFacts, Subject, audit,
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, ReadingFacts, Subject,
+    audit,
 };
 use evenstep::display::SmoothingChoice;
 use evenstep::fit::{BaseCorrection, Gamut, Settled};
@@ -49,7 +50,11 @@ pub(crate) struct AuditArgs {
     output_bits: BitDepth,
     /// How the panel reads the lattice between nodes; weights:BITS is tetrahedral with the position in
     /// the cell rounded, as hardware does
-    #[arg(long, value_name = "tetrahedral|trilinear|weights:BITS", default_value = "tetrahedral")]
+    #[arg(
+        long,
+        value_name = "tetrahedral|trilinear|weights:BITS",
+        default_value = "tetrahedral"
+    )]
     evaluate: Evaluation,
     /// Where near black ends, in per cent of the signal; for pq of the signals from black to white
     #[arg(long, value_name = "PERCENT", default_value_t = 10.0, value_parser = percent)]
@@ -59,7 +64,12 @@ pub(crate) struct AuditArgs {
     ramp: Vec<Ends>,
     /// Exit with 1 when a verdict is not plain load (care), or when it is do not load or the LUT harms
     /// the gradation of the base correction (harms)
-    #[arg(long, value_name = "care|harms", value_enum, hide_possible_values = true)]
+    #[arg(
+        long,
+        value_name = "care|harms",
+        value_enum,
+        hide_possible_values = true
+    )]
     fail_on: Option<FailOn>,
     #[command(flatten)]
     target: TargetArgs,
@@ -86,7 +96,9 @@ impl FailOn {
         let verdict = &report.verdict;
         match self {
             Self::Care => verdict.load != Load::Load,
-            Self::Harms => verdict.load == Load::DoNotLoad || verdict.against_base == Some(Effect::Harms),
+            Self::Harms => {
+                verdict.load == Load::DoNotLoad || verdict.against_base == Some(Effect::Harms)
+            }
         }
     }
 }
@@ -134,7 +146,7 @@ impl AuditArgs {
         Ok(AuditOptions {
             source_bits: self.source_bits,
             output_bits: self.output_bits,
-            range: self.range.for_audit(),
+            range: self.range.range(),
             near_black: self.near_black / 100.0,
             evaluation: self.evaluate,
             extra_ramps,
@@ -158,17 +170,26 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     }
     let reports = args.threads.run(|| match &args.panel {
         Some(readings) => {
-            let known = panel(readings, args.scale.scale(), None, SmoothingChoice::LeaveOneOut, ui)?;
+            let known = panel(
+                readings,
+                args.scale.scale(),
+                None,
+                SmoothingChoice::LeaveOneOut,
+                ui,
+            )?;
             let settled = args.target.request().settle(&known.readings, &known.model);
-            let judge = Judge::new(&known, settled)
-                .with_context(|| readings.display().to_string())?;
+            let judge =
+                Judge::new(&known, settled).with_context(|| readings.display().to_string())?;
             Ok(judge.audits(luts, &options, ui))
         }
         None => Ok(audits(luts, &options, None, ui)),
     })?;
 
     if !args.json.is_stdout() {
-        let texts: Vec<String> = reports.iter().map(|(name, report)| audit_text(name, report)).collect();
+        let texts: Vec<String> = reports
+            .iter()
+            .map(|(name, report)| audit_text(name, report))
+            .collect();
         print(&texts.join("\n"))?;
     }
     if let Some(path) = &args.json.json {
@@ -178,10 +199,16 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
         };
         output::write(&document, path, args.common.force)?;
     }
-    let is_failed = args
-        .fail_on
-        .is_some_and(|threshold| reports.iter().any(|(_, report)| threshold.is_met_by(report)));
-    Ok(if is_failed { Outcome::ThresholdFailed } else { Outcome::Done })
+    let is_failed = args.fail_on.is_some_and(|threshold| {
+        reports
+            .iter()
+            .any(|(_, report)| threshold.is_met_by(report))
+    });
+    Ok(if is_failed {
+        Outcome::ThresholdFailed
+    } else {
+        Outcome::Done
+    })
 }
 
 /// A known panel, with the target settled on it and the base correction for both.
@@ -193,15 +220,23 @@ struct Judge<'a> {
 
 impl<'a> Judge<'a> {
     fn new(known: &'a KnownPanel, settled: Settled) -> anyhow::Result<Self> {
-        let base = known
-            .model
-            .base()
-            .context("the readings allow no base correction to hold a LUT against; read more greys")?;
+        let base = known.model.base().context(
+            "the readings allow no base correction to hold a LUT against; read more greys",
+        )?;
         let base = BaseCorrection::new(base.clone(), settled.target.clone());
-        Ok(Self { known, settled, base })
+        Ok(Self {
+            known,
+            settled,
+            base,
+        })
     }
 
-    fn audits(&self, luts: Vec<(String, Lut)>, options: &AuditOptions, ui: Ui) -> Vec<(String, AuditReport)> {
+    fn audits(
+        &self,
+        luts: Vec<(String, Lut)>,
+        options: &AuditOptions,
+        ui: Ui,
+    ) -> Vec<(String, AuditReport)> {
         let gamut = Gamut::new(&self.known.model, &self.settled.target, Some(&self.base));
         let reachable = |signal: [f64; 3]| gamut.reaches(signal);
         let context = PanelContext {
@@ -229,7 +264,10 @@ fn audits(
     for (i, (name, lut)) in luts.into_iter().enumerate() {
         progress.at(i, all);
         let correction = lut.evaluated(options.evaluation);
-        reports.push((name, audit(&Subject::of_lut(&correction, &lut), options, context)));
+        reports.push((
+            name,
+            audit(&Subject::of_lut(&correction, &lut), options, context),
+        ));
     }
     reports
 }

@@ -47,9 +47,14 @@ pub(crate) struct FitArgs {
     /// after.cube in this order, or grey.cube alone for greys
     #[arg(long, value_name = "DIR")]
     curves: Option<PathBuf>,
-    /// LUT that was loaded while the readings were taken; the new LUT takes its place
+    /// LUT that was loaded while the readings were taken: their r, g, b are signals in front of it. The
+    /// new LUT takes its place. Such readings seldom hold the panel's own black, white and greys, which
+    /// a fit stands on; give them with --native
     #[arg(long, value_name = "LUT")]
     through: Option<PathBuf>,
+    /// Readings of the same panel taken without the LUT of --through, joined to the others
+    #[arg(long, value_name = "READINGS", requires = "through")]
+    native: Option<PathBuf>,
     #[command(flatten)]
     target: TargetArgs,
     #[command(flatten)]
@@ -75,7 +80,7 @@ impl FitArgs {
             smoothing: self.model.smoothing(),
             node_bits: self.node_bits,
             base_only: self.base_only,
-            range: self.range.for_fit(),
+            range: self.range.range(),
         }
     }
 }
@@ -99,7 +104,11 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     let progress = ui.progress("lattice");
     let fitted = args
         .threads
-        .run(|| Ok(fit(&readings, &args.options(), &|done, all| progress.at(done, all))?))
+        .run(|| {
+            Ok(fit(&readings, &args.options(), &|done, all| {
+                progress.at(done, all)
+            })?)
+        })
         .with_context(|| args.readings.display().to_string())?;
     drop(progress);
 
@@ -130,11 +139,17 @@ fn readings(args: &FitArgs, ui: Ui) -> anyhow::Result<Readings> {
         let loaded = lut.evaluated(Evaluation::Tetrahedral);
         let loaded = InSignal {
             inner: &loaded,
-            range: args.range.for_fit(),
+            range: args.range.range(),
         };
         for reading in &mut sequence {
             reading.drive = loaded.drive(reading.drive);
         }
+    }
+    if let Some(path) = &args.native {
+        let (mut joined, notes) = read_sequence(path, args.scale.scale())?;
+        ui.notes(&notes);
+        joined.append(&mut sequence);
+        sequence = joined;
     }
     Ok(merged(sequence))
 }
@@ -149,12 +164,12 @@ fn title(fitted: &Fit) -> String {
 }
 
 /// Files of a base correction.
-struct CurveFiles {
+pub(crate) struct CurveFiles {
     folder: PathBuf,
 }
 
 impl CurveFiles {
-    fn in_folder(folder: &Path) -> Self {
+    pub(crate) fn in_folder(folder: &Path) -> Self {
         Self {
             folder: folder.to_owned(),
         }
@@ -165,18 +180,18 @@ impl CurveFiles {
     }
 
     /// Makes the folder and refuses files that are there.
-    fn prepare(&self, force: bool) -> anyhow::Result<()> {
+    pub(crate) fn prepare(&self, force: bool) -> anyhow::Result<()> {
         std::fs::create_dir_all(&self.folder)
             .with_context(|| format!("{}: cannot make the folder", self.folder.display()))?;
-        let files = ["before.cube", "matrix.json", "after.cube", "grey.cube"].map(|name| self.file(name));
+        let files =
+            ["before.cube", "matrix.json", "after.cube", "grey.cube"].map(|name| self.file(name));
         output::check(&files.each_ref().map(PathBuf::as_path), force)
     }
 
-    fn write(&self, fitted: &Fit, force: bool) -> anyhow::Result<()> {
-        let base = fitted
-            .base
-            .as_ref()
-            .context("--curves: the readings allow no base correction, so there are no curves; leave it out")?;
+    pub(crate) fn write(&self, fitted: &Fit, force: bool) -> anyhow::Result<()> {
+        let base = fitted.base.as_ref().context(
+            "--curves: the readings allow no base correction, so there are no curves; leave it out",
+        )?;
         let stages = base.curves_and_matrix();
         let curve = |name: &str, title: &str, curve: Lut1d| {
             let lut = Lut {

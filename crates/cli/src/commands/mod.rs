@@ -1,9 +1,11 @@
 //! One file per command.
 
 mod audit;
+mod compare;
 mod fit;
 mod predict;
 mod simulate;
+mod tour;
 
 use clap::{ColorChoice, Parser, Subcommand};
 
@@ -17,7 +19,7 @@ Example, from a simulated panel to an audited correction:
 
 Exit codes: 0 done, 1 a threshold that was asked for is not met, 2 bad input or usage.";
 
-/// Build and audit display-correction LUTs
+/// Build, compare and audit display-correction LUTs
 ///
 /// Builds 3D correction LUTs from readings of a display, and judges what a LUT does to smooth
 /// gradation before it is loaded. Results go to the standard output or to the files you name; notes
@@ -44,6 +46,8 @@ pub(crate) enum Command {
     Predict(predict::PredictArgs),
     Simulate(simulate::SimulateArgs),
     Audit(audit::AuditArgs),
+    Compare(compare::CompareArgs),
+    Tour(tour::TourArgs),
 }
 
 impl Command {
@@ -53,6 +57,8 @@ impl Command {
             Self::Predict(args) => predict::run(args),
             Self::Simulate(args) => simulate::run(args),
             Self::Audit(args) => audit::run(args),
+            Self::Compare(args) => compare::run(args),
+            Self::Tour(args) => tour::run(args),
         }
     }
 }

@@ -47,9 +47,15 @@ pub(crate) fn run(args: &PredictArgs) -> anyhow::Result<Outcome> {
     let scale = args.scale.scale();
     let (patches, notes) = read_patches(&args.at, scale)?;
     ui.notes(&notes);
-    let known = args
-        .threads
-        .run(|| panel(&args.readings, scale, args.model.scheme(), args.model.smoothing(), ui))?;
+    let known = args.threads.run(|| {
+        panel(
+            &args.readings,
+            scale,
+            args.model.scheme(),
+            args.model.smoothing(),
+            ui,
+        )
+    })?;
     let mut csv = "r,g,b,X,Y,Z\n".to_owned();
     for patch in &patches {
         let ([r, g, b], [x, y, z]) = (patch.drive, known.model.xyz(patch.drive).0);

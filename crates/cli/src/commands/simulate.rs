@@ -61,8 +61,12 @@ struct Panel {
 }
 
 fn panel(name: &str) -> Result<Panel, String> {
-    let panel = SimulatedPanel::by_name(name)
-        .ok_or_else(|| format!("no simulated panel is called {name:?}; use {}", SimulatedPanel::NAMES.join(", ")))?;
+    let panel = SimulatedPanel::by_name(name).ok_or_else(|| {
+        format!(
+            "no simulated panel is called {name:?}; use {}",
+            SimulatedPanel::NAMES.join(", ")
+        )
+    })?;
     Ok(Panel {
         name: name.to_owned(),
         panel,
@@ -73,7 +77,13 @@ fn within(text: &str, range: std::ops::RangeInclusive<f64>) -> Result<f64, Strin
     text.parse()
         .ok()
         .filter(|v| range.contains(v))
-        .ok_or_else(|| format!("{text:?} is not a number from {} to {}", range.start(), range.end()))
+        .ok_or_else(|| {
+            format!(
+                "{text:?} is not a number from {} to {}",
+                range.start(),
+                range.end()
+            )
+        })
 }
 
 fn scale(text: &str) -> Result<f64, String> {
@@ -98,7 +108,12 @@ pub(crate) fn run(args: &SimulateArgs) -> anyhow::Result<Outcome> {
         drift: args.drift,
         outliers: args.outliers,
     };
-    let readings = merged(simulate(&args.panel.panel, &patches, disturbance, args.seed));
+    let readings = merged(simulate(
+        &args.panel.panel,
+        &patches,
+        disturbance,
+        args.seed,
+    ));
     write(&readings, args)?;
     if !output::is_stdout(&args.out) {
         print(&format!(

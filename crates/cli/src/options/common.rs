@@ -2,8 +2,8 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
+use evenstep::lut::CodeRange;
 use evenstep::readings::RgbScale;
-use evenstep::{audit, fit};
 
 /// Options of every command.
 #[derive(Args, Clone, Copy, Debug)]
@@ -44,7 +44,10 @@ pub(crate) struct ThreadsArg {
 
 impl ThreadsArg {
     /// Runs `job` on the number of threads asked for.
-    pub(crate) fn run<T: Send>(self, job: impl FnOnce() -> anyhow::Result<T> + Send) -> anyhow::Result<T> {
+    pub(crate) fn run<T: Send>(
+        self,
+        job: impl FnOnce() -> anyhow::Result<T> + Send,
+    ) -> anyhow::Result<T> {
         // Zero stands for one thread per processor.
         rayon::ThreadPoolBuilder::new()
             .num_threads(self.threads.map_or(0, usize::from))
@@ -87,19 +90,11 @@ enum Range {
 }
 
 impl RangeArg {
-    /// The range as fits know it.
-    pub(crate) fn for_fit(self) -> fit::CodeRange {
+    /// The range as libraries know it.
+    pub(crate) fn range(self) -> CodeRange {
         match self.range {
-            Range::Full => fit::CodeRange::Full,
-            Range::Narrow => fit::CodeRange::Narrow,
-        }
-    }
-
-    /// The range as audits know it.
-    pub(crate) fn for_audit(self) -> audit::CodeRange {
-        match self.range {
-            Range::Full => audit::CodeRange::Full,
-            Range::Narrow => audit::CodeRange::Narrow,
+            Range::Full => CodeRange::Full,
+            Range::Narrow => CodeRange::Narrow,
         }
     }
 }

@@ -12,7 +12,11 @@ pub(crate) struct TargetArgs {
     #[arg(long, value_name = "bt709|p3-d65|bt2020", default_value = "bt709", value_parser = primaries)]
     primaries: Primaries,
     /// How the signal becomes light; gamma takes an exponent from 1 to 4
-    #[arg(long, value_name = "bt1886|gamma:2.2|srgb|pq|hlg", default_value = "bt1886")]
+    #[arg(
+        long,
+        value_name = "bt1886|gamma:2.2|srgb|pq|hlg",
+        default_value = "bt1886"
+    )]
     transfer: Transfer,
     /// White: d65, the panel's own white, or a chromaticity x,y
     #[arg(long, value_name = "d65|native|x,y", default_value = "d65", value_parser = white)]
@@ -54,7 +58,8 @@ impl TargetArgs {
 }
 
 fn primaries(text: &str) -> Result<Primaries, String> {
-    Primaries::by_name(text).ok_or_else(|| format!("{text:?} names no primaries; use bt709, p3-d65 or bt2020"))
+    Primaries::by_name(text)
+        .ok_or_else(|| format!("{text:?} names no primaries; use bt709, p3-d65 or bt2020"))
 }
 
 fn white(text: &str) -> Result<White, String> {
@@ -93,7 +98,9 @@ fn luminance(text: &str, allows: impl Fn(f64) -> bool, from: &str) -> Result<Opt
         .ok()
         .filter(|v| allows(*v) && *v <= MOST_CD_M2)
         .map(Some)
-        .ok_or_else(|| format!("{text:?} is no luminance; use measured or cd/m² {from} up to {MOST_CD_M2}"))
+        .ok_or_else(|| {
+            format!("{text:?} is no luminance; use measured or cd/m² {from} up to {MOST_CD_M2}")
+        })
 }
 
 fn peak(text: &str) -> Result<Peak, String> {
@@ -108,7 +115,9 @@ fn black_colour(text: &str) -> Result<BlackColour, String> {
     match text {
         "measured" => Ok(BlackColour::Measured),
         "white" => Ok(BlackColour::White),
-        _ => Err(format!("{text:?} is no colour of black; use measured or white")),
+        _ => Err(format!(
+            "{text:?} is no colour of black; use measured or white"
+        )),
     }
 }
 
@@ -123,7 +132,16 @@ mod tests {
             white("0.3,0.31"),
             Ok(White::Given(Chromaticity { x: 0.3, y: 0.31 }))
         );
-        for bad in ["", "d50", "0.3", "0.3,", "0.3,0", "0.6,0.5", "nan,0.3", "0.3,0.3,0.3"] {
+        for bad in [
+            "",
+            "d50",
+            "0.3",
+            "0.3,",
+            "0.3,0",
+            "0.6,0.5",
+            "nan,0.3",
+            "0.3,0.3,0.3",
+        ] {
             assert!(white(bad).is_err(), "{bad:?}");
         }
     }

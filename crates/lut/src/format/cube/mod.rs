@@ -30,12 +30,14 @@
 
 mod error;
 mod header;
+mod kind;
 mod lines;
 mod number;
 mod parse;
 mod write;
 
 pub use error::CubeError;
+pub use kind::is_cube;
 pub use lines::LONGEST_COMMENT;
 pub use parse::{parse, read};
 pub use write::{CubeWriteError, write, write_to};

@@ -1,0 +1,31 @@
+//! Help texts are golden files; `UPDATE_GOLDEN=1 cargo test -p evenstep-cli --test help` writes them anew.
+
+mod support;
+
+use std::path::Path;
+
+use support::Fixture;
+
+fn check(name: &str, arguments: &[&str]) {
+    let help = Fixture::new().done(arguments).out;
+    assert!(help.contains("\nExample"), "{name} has no example");
+    let golden =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/golden/help-{name}.txt"));
+    if std::env::var_os("UPDATE_GOLDEN").is_some() {
+        std::fs::write(&golden, &help).unwrap();
+    }
+    let expected = std::fs::read_to_string(&golden).unwrap_or_default();
+    assert_eq!(help, expected, "{name}: the help changed");
+}
+
+#[test]
+fn the_command_lists_its_verbs() {
+    check("evenstep", &["--help"]);
+}
+
+#[test]
+fn every_verb_explains_itself() {
+    for verb in ["fit", "predict", "simulate", "audit"] {
+        check(verb, &[verb, "--help"]);
+    }
+}

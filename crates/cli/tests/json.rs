@@ -1,0 +1,206 @@
+//! The JSON documents: strict parsing, reasons for what is not known, equal bytes for any number of threads, and
+//! golden values.
+
+#[path = "support/json.rs"]
+mod documents;
+mod support;
+
+use std::collections::BTreeSet;
+
+use documents::{Audit, FIGURES, Fit, Why};
+use serde_json::Value;
+use support::{Fixture, NODES};
+
+/// Every member that is `null` has its reason in the `why` beside it, and `why` names nothing else.
+fn reasons_are_complete(value: &Value, at: &str) {
+    match value {
+        Value::Object(members) => {
+            // Reasons and their spans are told by what is there: they are not figures.
+            if at.ends_with("reasons") {
+                return;
+            }
+            let given: Why = members
+                .get("why")
+                .map(|why| serde_json::from_value(why.clone()).unwrap())
+                .unwrap_or_default();
+            let unknown = |name: &str| members.get(name).is_some_and(Value::is_null);
+            for name in members.keys().filter(|name| unknown(name)) {
+                assert!(
+                    given.contains_key(name),
+                    "{at}.{name} is null without a reason"
+                );
+            }
+            for name in given.keys().filter(|name| !name.contains('.')) {
+                assert!(unknown(name), "{at}.{name} has a reason and is known");
+            }
+            for (name, member) in members.iter().filter(|(name, _)| *name != "why") {
+                reasons_are_complete(member, &format!("{at}.{name}"));
+            }
+        }
+        Value::Array(items) if !at.ends_with("reasons") => {
+            for item in items {
+                reasons_are_complete(item, at);
+            }
+        }
+        _ => {}
+    }
+}
+
+fn value(text: &str) -> Value {
+    serde_json::from_str(text).unwrap()
+}
+
+#[test]
+fn the_fit_parses_strictly_from_the_standard_output() {
+    let f = Fixture::with_readings();
+    let text = f
+        .done(&[
+            "fit", "run.csv", "-o", "c.cube", "--nodes", NODES, "--json", "-",
+        ])
+        .out;
+    let fit: Fit = serde_json::from_str(&text).unwrap();
+    assert_eq!(
+        (fit.schema.as_str(), fit.nodes, fit.node_bits),
+        ("evenstep/fit/1", 9, 12)
+    );
+    assert_eq!((fit.patches.used, fit.patches.averaged), (101, 113));
+    assert_eq!(fit.noise.source, "repeats");
+    assert!(fit.leave_one_out.unwrap().de2000_mean < fit.base_error.unwrap().de2000_mean);
+    assert!(fit.target.white_cd_m2 < fit.target.reach_cd_m2.unwrap());
+    reasons_are_complete(&value(&text), "fit");
+}
+
+#[test]
+fn a_base_says_why_it_has_no_model() {
+    let f = Fixture::with_readings();
+    let fit = [
+        "fit",
+        "run.csv",
+        "-o",
+        "c.cube",
+        "--nodes",
+        "3",
+        "--base-only",
+        "--peak",
+        "100",
+        "--json",
+        "-",
+    ];
+    let text = f.done(&fit).out;
+    let fit: Fit = serde_json::from_str(&text).unwrap();
+    assert_eq!((fit.scheme.as_str(), fit.form), ("base", None));
+    assert!(fit.why.contains_key("leave_one_out") && fit.target.why.contains_key("reach_cd_m2"));
+    reasons_are_complete(&value(&text), "fit");
+}
+
+#[test]
+fn audits_parse_strictly() {
+    let f = Fixture::with_lut();
+    for (arguments, measured_on) in [
+        (&["audit", "c.cube", "--json", "-"][..], "drive"),
+        (
+            &["audit", "c.cube", "--panel", "run.csv", "--json", "-"],
+            "panel",
+        ),
+    ] {
+        let text = f.done(arguments).out;
+        let audit: Audit = serde_json::from_str(&text).unwrap();
+        assert_eq!(
+            (audit.schema.as_str(), audit.measured_on.as_str()),
+            ("evenstep/audit/1", measured_on)
+        );
+        assert_eq!(audit.ramps.len(), 10);
+        assert_eq!(audit.lattice.unwrap().nodes, 9);
+        assert_eq!(audit.verdict.against_base.is_some(), measured_on == "panel");
+        for ramp in &audit.ramps {
+            let parts = [
+                ramp,
+                &ramp["rounded"],
+                &ramp["near_black"],
+                &ramp["near_black"]["rounded"],
+            ];
+            for part in parts {
+                let names: BTreeSet<&str> = part
+                    .as_object()
+                    .unwrap()
+                    .keys()
+                    .map(String::as_str)
+                    .filter(|n| {
+                        ![
+                            "name",
+                            "from",
+                            "to",
+                            "rounded",
+                            "near_black",
+                            "floor",
+                            "why",
+                        ]
+                        .contains(n)
+                    })
+                    .collect();
+                assert_eq!(names, BTreeSet::from(FIGURES), "{}", ramp["name"]);
+            }
+        }
+        reasons_are_complete(&value(&text), "audit");
+    }
+}
+
+#[test]
+fn results_are_the_same_on_any_number_of_threads() {
+    let f = Fixture::with_readings();
+    f.done(&[
+        "simulate",
+        "--panel",
+        "wrgb",
+        "--at",
+        "patches.csv",
+        "-o",
+        "noisy.csv",
+        "--seed",
+        "3",
+    ]);
+    let outputs = ["1", "2"].map(|threads| {
+        let with = |arguments: &[&str]| {
+            f.done(&[arguments, &["--threads", threads, "--force"]].concat())
+                .out
+        };
+        let fit = with(&[
+            "fit",
+            "noisy.csv",
+            "-o",
+            "c.cube",
+            "--nodes",
+            NODES,
+            "--json",
+            "-",
+        ]);
+        let audit = with(&["audit", "c.cube", "--panel", "noisy.csv", "--json", "-"]);
+        let predicted = with(&["predict", "noisy.csv", "--at", "patches.csv", "-o", "-"]);
+        [fit, audit, predicted, f.read("c.cube")]
+    });
+    assert!(outputs[0] == outputs[1]);
+}
+
+/// Undisturbed readings, so that nothing depends on random numbers. Four decimals hold on any processor.
+#[test]
+fn golden_values() {
+    let f = Fixture::with_readings();
+    let fit = f
+        .done(&[
+            "fit", "run.csv", "-o", "c.cube", "--nodes", NODES, "--json", "-",
+        ])
+        .out;
+    insta::assert_json_snapshot!("fit", value(&fit), { ".**" => insta::rounded_redaction(4) });
+
+    let audit = f
+        .done(&["audit", "c.cube", "--panel", "run.csv", "--json", "-"])
+        .out;
+    let audit = value(&audit);
+    let excerpt = serde_json::json!({
+        "verdict": audit["verdict"],
+        "lattice": audit["lattice"],
+        "neutral": audit["ramps"][0],
+        "neutral_wobble_itp": audit["neutral_wobble_itp"],
+    });
+    insta::assert_json_snapshot!("audit", excerpt, { ".**" => insta::rounded_redaction(4) });
+}
