@@ -132,21 +132,23 @@ fn errors(report: &FitReport) -> Vec<String> {
         "{:<12}{:<48} {:>6} {:>8} {:>8} {:>12}\n",
         "Error", "CIEDE2000 against the panel's white", "mean", "95 %", "largest", "mean ΔE ITP"
     ));
-    lines.push(row(
-        "each reading predicted from the others",
-        error.de2000_mean,
-        error.de2000_p95,
-        error.de2000_max,
-        error.itp_mean,
-    ));
-    if let Some(base) = &report.base_error {
-        lines.push(row(
-            "base correction alone",
-            base.de2000_mean,
-            base.de2000_p95,
-            base.de2000_max,
-            base.itp_mean,
-        ));
+    let (own, base) = match &report.base_error {
+        Some(base) if report.form.is_none() => (None, Some(base)),
+        base => (Some(error), base.as_ref()),
+    };
+    for (name, one) in [
+        ("each reading predicted from the others", own),
+        ("base correction on these readings", base),
+    ] {
+        if let Some(one) = one {
+            lines.push(row(
+                name,
+                one.de2000_mean,
+                one.de2000_p95,
+                one.de2000_max,
+                one.itp_mean,
+            ));
+        }
     }
     lines
 }

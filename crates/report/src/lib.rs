@@ -24,4 +24,4 @@ pub use compare_text::compare_text;
 pub use fit_json::{FIT_SCHEMA, fit_json};
 pub use fit_text::fit_text;
 pub use text::TEXT_WIDTH;
-pub use tour_text::tour_text;
+pub use tour_text::{real_display_text, tour_text};

@@ -76,7 +76,28 @@ pub fn tour_text(rows: &[TourRow]) -> String {
         text += "\n";
         text += &wrapped("", "", &sentence);
     }
+    text += "\n";
+    text += &wrapped("", "", &advice(rows));
     text
+}
+
+/// What a calibrator would take from the table: the corrections with the best verdict.
+fn advice(rows: &[TourRow]) -> String {
+    let corrections = || rows.iter().filter(|r| r.patches.is_some());
+    let Some(best) = corrections().map(|r| r.audit.verdict.load).min() else {
+        return String::new();
+    };
+    let names: Vec<&str> = corrections()
+        .filter(|r| r.audit.verdict.load == best)
+        .map(|r| r.name.as_str())
+        .collect();
+    if best == Load::DoNotLoad {
+        return "Advice: load none of them.".to_owned();
+    }
+    format!(
+        "Advice: of these, {best} only the {}; leave the others out.",
+        names.join(" or the ")
+    )
 }
 
 fn neutral(row: &TourRow) -> Option<&evenstep_audit::RampReport> {
@@ -119,6 +140,11 @@ fn short(load: Load) -> [String; 2] {
     }
 }
 
+/// A correction is closer in colour than the base when its mean error is below this share of the base's. Our choice.
+const CLOSER: f64 = 0.8;
+/// Steps are rougher than the base's from this ratio, the audit's own.
+const ROUGHER: f64 = evenstep_audit::thresholds::COMPARISON_RATIO;
+
 /// One sentence for each correction that is closer in colour than the base's curves and yet harms gradation.
 fn accurate_and_harmful(rows: &[TourRow]) -> Vec<String> {
     let Some(base) = rows.iter().find(|r| r.name.starts_with("base as curves")) else {
@@ -126,10 +152,10 @@ fn accurate_and_harmful(rows: &[TourRow]) -> Vec<String> {
     };
     let base_steps = near_black(base);
     rows.iter()
-        .filter(|r| r.error.all.de2000_mean < base.error.all.de2000_mean && r.audit.verdict.load != Load::Load)
+        .filter(|r| r.error.all.de2000_mean < CLOSER * base.error.all.de2000_mean)
         .filter_map(|row| {
             let (steps, base_steps) = (near_black(row)?, base_steps?);
-            (steps > 1.25 * base_steps).then(|| {
+            (steps > ROUGHER * base_steps).then(|| {
                 format!(
                     "The {} is accurate and yet harms gradation: its colour errs by {:.2} CIEDE2000 in the mean where \
                      the base correction errs by {:.2}, but near black its steps are {:.1} times as uneven.",
@@ -141,4 +167,25 @@ fn accurate_and_harmful(rows: &[TourRow]) -> Vec<String> {
             })
         })
         .collect()
+}
+
+/// The real display of the tour: why a 3D fit is declined, the base correction and its verdict.
+#[must_use]
+pub fn real_display_text(
+    declined: &str,
+    fit: &evenstep_fit::FitReport,
+    audit: &evenstep_audit::AuditReport,
+) -> String {
+    let mut text =
+        String::from("A real display: a cathode-ray tube, ramps only (examples/real)\n\n");
+    text += &wrapped("", "", declined);
+    text.push('\n');
+    text += &crate::fit_text(fit);
+    text.push('\n');
+    text += &wrapped(
+        "",
+        "    ",
+        &format!("Verdict of its base-only LUT: {}", audit.verdict),
+    );
+    text
 }

@@ -11,7 +11,8 @@ use evenstep::readings::{
     CgatsHeader, FullScale, RgbScale, parse, parse_patches, write_cgats, write_patches_csv,
 };
 use evenstep::report::{
-    audit_json, compare_json, compare_text, fit_json, fit_text, tour_json, tour_text,
+    audit_json, compare_json, compare_text, fit_json, fit_text, real_display_text, tour_json,
+    tour_text,
 };
 
 use crate::commands::fit::CurveFiles;
@@ -226,10 +227,5 @@ fn real_display(args: &TourArgs) -> anyhow::Result<String> {
         force,
     )?;
     let audit = evenstep::compare::audit_fit(&fitted, &readings, &AuditOptions::default());
-    Ok(format!(
-        "A real display: a cathode-ray tube, ramps only (examples/real)\n\n{declined}\n\n{}\nVerdict of the base-only LUT: \
-         {}\n",
-        fit_text(&fitted.report),
-        audit.verdict
-    ))
+    Ok(real_display_text(&declined, &fitted.report, &audit))
 }
