@@ -63,7 +63,7 @@ pub(super) fn eight_bit(mut lut: Lut3d) -> Lut3d {
 }
 
 /// Drive by which blue is raised.
-pub(super) const TINT: f64 = 0.02;
+pub(super) const TINT: f64 = 0.03;
 
 /// A tint: blue of the neutral nodes 7 and 9 of 17 (44 % and 56 % signal) raised by [`TINT`].
 pub(super) fn neutral_tint(mut lut: Lut3d) -> Lut3d {
