@@ -1,5 +1,5 @@
-//! Regenerates the files of the repository that are made by a command: `cargo run -p xtask -- patches`, and
-//! `cargo run --release -p xtask -- luts`.
+//! Regenerates the files of the repository that are made by a command: `cargo run -p xtask -- patches` and
+//! `cargo run -p xtask -- luts`.
 
 use anyhow::bail;
 

@@ -16,7 +16,7 @@ pub(super) fn stair_steps(mut lut: Lut3d) -> Lut3d {
 }
 
 /// Drive by which the dip lies under the node before it.
-pub(super) const DIP: f64 = 0.006;
+const DIP: f64 = 0.006;
 
 /// A dip near black: neutral node 2 of 33 (6.25 % signal) lowered to [`DIP`] under node 1, all channels.
 pub(super) fn near_black_dip(mut lut: Lut3d) -> Lut3d {
@@ -35,7 +35,7 @@ pub(super) fn crushed_black(mut lut: Lut3d) -> Lut3d {
 
 /// The lower of the two nodes whose red is swapped; the other is one further along red. The skin ramp crosses a cell
 /// of that edge.
-pub(super) const FOLD_AT: [usize; 3] = [11, 9, 8];
+const FOLD_AT: [usize; 3] = [11, 9, 8];
 
 /// A fold: the red of nodes (11, 9, 8) and (12, 9, 8) of 17 swapped.
 pub(super) fn fold(mut lut: Lut3d) -> Lut3d {
@@ -63,7 +63,7 @@ pub(super) fn eight_bit(mut lut: Lut3d) -> Lut3d {
 }
 
 /// Drive by which blue is raised.
-pub(super) const TINT: f64 = 0.03;
+const TINT: f64 = 0.03;
 
 /// A tint: blue of the neutral nodes 7 and 9 of 17 (44 % and 56 % signal) raised by [`TINT`].
 pub(super) fn neutral_tint(mut lut: Lut3d) -> Lut3d {
