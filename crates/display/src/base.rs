@@ -126,6 +126,7 @@ impl BaseModel {
         }
         let matrix = matrix * Matrix3::from_diagonal(&full);
         let inverse = matrix.try_inverse().ok_or(BaseError::Singular)?;
+        let lift = inverse * Vector3::from(black.0);
         let fitted = [0, 1, 2].map(|c| {
             let levels: Vec<Level> = neutral
                 .iter()
@@ -144,7 +145,7 @@ impl BaseModel {
                     }
                 })
                 .collect();
-            ToneCurve::fit(&levels)
+            ToneCurve::fit(&levels, lift[c])
         });
         let smoothing = [fitted[0].1, fitted[1].1, fitted[2].1];
         let curves = fitted.map(|f| f.0);
@@ -165,6 +166,7 @@ impl BaseModel {
         matrix: &Matrix3<f64>,
     ) -> Result<Self, BaseError> {
         let inverse = matrix.try_inverse().ok_or(BaseError::Singular)?;
+        let lift = inverse * Vector3::from(black.0);
         let fitted = [0, 1, 2].map(|c| {
             let primary = matrix.column(c);
             let levels: Vec<Level> = ramps[c]
@@ -180,7 +182,7 @@ impl BaseModel {
                     }
                 })
                 .collect();
-            ToneCurve::fit(&levels)
+            ToneCurve::fit(&levels, lift[c])
         });
         let smoothing = [fitted[0].1, fitted[1].1, fitted[2].1];
         Ok(Self {

@@ -6,8 +6,9 @@ const COEFFICIENTS: usize = INTERVALS + 3;
 /// Exponent of the axis the curve is smoothed on: light^(1/2.4) is nearly straight in drive for the panels of the
 /// field, so that its second difference measures wobble rather than the panel's own bend. Our choice.
 const EXPONENT: f64 = 2.4;
-/// Light below which that axis continues by its tangent: the toe keeps noisy readings about zero finite.
-const TOE: f64 = 1e-5;
+/// Least light at which that axis turns into its tangent; noise at black raises it, so that readings about zero stay
+/// finite.
+const LEAST_TOE: f64 = 1e-7;
 /// Weight of the shape penalty against the largest data weight; large enough to be a constraint.
 const SHAPE_PENALTY: f64 = 1e6;
 const SHAPE_ROUNDS: usize = 60;
@@ -27,6 +28,42 @@ const BLACK_WEIGHT: f64 = 1e12;
 #[derive(Clone, Debug)]
 pub struct ToneCurve {
     coefficients: Vec<f64>,
+    axis: Axis,
+}
+
+/// The axis a curve is smoothed on: `(light + lift)^(1/2.4)`, linear below the toe.
+///
+/// The lift is the panel's black: the eye sees light above black on top of it, and so does the axis.
+#[derive(Clone, Copy, Debug)]
+struct Axis {
+    lift: f64,
+    toe: f64,
+}
+
+impl Axis {
+    fn from_light(self, light: f64) -> f64 {
+        let seen = light + self.lift;
+        if seen > self.toe {
+            seen.powf(1.0 / EXPONENT)
+        } else {
+            self.toe.powf(1.0 / EXPONENT) + (seen - self.toe) * self.slope(light)
+        }
+    }
+
+    fn light(self, axis: f64) -> f64 {
+        let toe = self.toe.powf(1.0 / EXPONENT);
+        let seen = if axis > toe {
+            axis.powf(EXPONENT)
+        } else {
+            self.toe + (axis - toe) / self.slope(-self.lift)
+        };
+        seen - self.lift
+    }
+
+    /// d axis / d light.
+    fn slope(self, light: f64) -> f64 {
+        (light + self.lift).max(self.toe).powf(1.0 / EXPONENT - 1.0) / EXPONENT
+    }
 }
 
 /// One level of a ramp for a curve fit.
@@ -42,16 +79,22 @@ pub struct Level {
 
 impl ToneCurve {
     /// Fits a curve to the levels of one ramp. Returns it with the smoothing weight that leave-one-out chose.
+    /// `lift` is the panel's black on the scale of `light`.
     ///
     /// `levels` must hold at least three distinct drives, the end points 0 and 1 among them.
     #[must_use]
-    pub fn fit(levels: &[Level]) -> (Self, f64) {
-        let axis: Vec<f64> = levels.iter().map(|l| axis_from_light(l.light)).collect();
+    pub fn fit(levels: &[Level], lift: f64) -> (Self, f64) {
+        let noise = levels.iter().map(|l| l.sd).fold(f64::INFINITY, f64::min);
+        let scale = Axis {
+            lift: lift.max(0.0),
+            toe: noise.max(LEAST_TOE),
+        };
+        let axis: Vec<f64> = levels.iter().map(|l| scale.from_light(l.light)).collect();
         // The black is the zero of the scale by definition, so its level binds tightly.
         let weight: Vec<f64> = levels
             .iter()
             .map(|l| {
-                let sd = (l.sd * axis_slope(l.light)).max(1e-5);
+                let sd = (l.sd * scale.slope(l.light)).max(1e-5);
                 if l.drive == 0.0 {
                     BLACK_WEIGHT
                 } else {
@@ -71,38 +114,44 @@ impl ToneCurve {
         }
         let lambda = best.map_or(1.0, |b| b.1);
         let coefficients = monotone_solution(levels, &axis, &weight, lambda);
-        (Self { coefficients }, lambda)
+        (
+            Self {
+                coefficients,
+                axis: scale,
+            },
+            lambda,
+        )
     }
 
     /// Light at a drive in [0, 1]; drives outside are clipped.
     #[must_use]
     pub fn light(&self, drive: f64) -> f64 {
-        light_from_axis(self.axis(drive).0)
+        self.axis.light(self.at(drive).0)
     }
 
     /// Light and its slope per unit drive.
     #[must_use]
     pub fn light_with_slope(&self, drive: f64) -> (f64, f64) {
-        let (axis, slope) = self.axis(drive);
-        let light = light_from_axis(axis);
-        (light, slope / axis_slope(light))
+        let (axis, slope) = self.at(drive);
+        let light = self.axis.light(axis);
+        (light, slope / self.axis.slope(light))
     }
 
     /// The least drive that gives at least `light`; 1 when no drive does.
     #[must_use]
     pub fn drive(&self, light: f64) -> f64 {
-        let aim = axis_from_light(light);
-        if aim <= self.axis(0.0).0 {
+        let aim = self.axis.from_light(light);
+        if aim <= self.at(0.0).0 {
             return 0.0;
         }
-        if aim >= self.axis(1.0).0 {
+        if aim >= self.at(1.0).0 {
             return 1.0;
         }
         let (mut low, mut high) = (0.0, 1.0);
         // 52 halvings reach the last bit of a drive.
         for _ in 0..52 {
             let middle = 0.5 * (low + high);
-            if self.axis(middle).0 < aim {
+            if self.at(middle).0 < aim {
                 low = middle
             } else {
                 high = middle
@@ -111,7 +160,7 @@ impl ToneCurve {
         high
     }
 
-    fn axis(&self, drive: f64) -> (f64, f64) {
+    fn at(&self, drive: f64) -> (f64, f64) {
         let (first, basis, slope) = basis(drive);
         let local = &self.coefficients[first..first + 4];
         let sum = |weights: [f64; 4]| weights.iter().zip(local).map(|(w, c)| w * c).sum();
@@ -187,7 +236,7 @@ fn leave_one_out(levels: &[Level], axis: &[f64], weight: &[f64], lambda: f64) ->
             continue;
         }
         let (first, b, _) = basis(level.drive);
-        let mut column = vec![0.0; COEFFICIENTS];
+        let mut column = [0.0; COEFFICIENTS];
         column[first..first + 4].copy_from_slice(&b);
         factor.solve(&mut column);
         let dot =
@@ -240,29 +289,6 @@ fn monotone_solution(levels: &[Level], axis: &[f64], weight: &[f64], lambda: f64
     coefficients
 }
 
-/// Smoothing axis of a relative light.
-fn axis_from_light(light: f64) -> f64 {
-    if light > TOE {
-        light.powf(1.0 / EXPONENT)
-    } else {
-        TOE.powf(1.0 / EXPONENT) + (light - TOE) * axis_slope(TOE)
-    }
-}
-
-fn light_from_axis(axis: f64) -> f64 {
-    let toe = TOE.powf(1.0 / EXPONENT);
-    if axis > toe {
-        axis.powf(EXPONENT)
-    } else {
-        TOE + (axis - toe) / axis_slope(TOE)
-    }
-}
-
-/// d axis / d light.
-fn axis_slope(light: f64) -> f64 {
-    light.max(TOE).powf(1.0 / EXPONENT - 1.0) / EXPONENT
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -285,7 +311,7 @@ mod tests {
     #[test]
     fn a_power_curve_is_followed() {
         // 21 levels of an exact 2.2 power: the spline errs by less than 0.1 % of full light anywhere.
-        let (curve, _) = ToneCurve::fit(&ramp(21, |d| d.powf(2.2), 1e-3));
+        let (curve, _) = ToneCurve::fit(&ramp(21, |d| d.powf(2.2), 1e-3), 0.0);
         for i in 0..=200 {
             let d = f64::from(i) / 200.0;
             assert!(
@@ -297,6 +323,19 @@ mod tests {
         assert!(curve.light(0.0).abs() < 1e-6);
     }
 
+    /// Between black and the first level of a usual ramp the light of a power panel with some black is met: the axis
+    /// sees light on top of the black, as the eye does.
+    #[test]
+    fn a_raised_black_is_no_threshold() {
+        let lift = 0.045 / 120.0;
+        let (curve, _) = ToneCurve::fit(&ramp(51, |d| d.powf(2.4), 1e-4), lift);
+        for d in [0.0025, 0.005, 0.0075, 0.01, 0.015] {
+            let ratio = (curve.light(d) + lift) / (f64::powf(d, 2.4) + lift);
+            // One ΔE ITP is about 2.5 % of the light at 0.05 cd/m² (BT.2124: 720·dPQ).
+            assert!((ratio - 1.0).abs() < 0.025, "{d}: {ratio}");
+        }
+    }
+
     proptest! {
         /// Whatever the readings, the curve never falls and `drive` inverts `light`.
         #[test]
@@ -305,7 +344,7 @@ mod tests {
             for (level, n) in levels[1..20].iter_mut().zip(&noise) {
                 level.light += n;
             }
-            let (curve, _) = ToneCurve::fit(&levels);
+            let (curve, _) = ToneCurve::fit(&levels, 0.0);
             let mut last = f64::NEG_INFINITY;
             for i in 0..=1000 {
                 let light = curve.light(f64::from(i) / 1000.0);
@@ -322,7 +361,7 @@ mod tests {
         /// The slope is the derivative of the light.
         #[test]
         fn slope_agrees_with_differences(drive in 0.1..0.9_f64) {
-            let (curve, _) = ToneCurve::fit(&ramp(33, |d| d.powf(2.4), 1e-3));
+            let (curve, _) = ToneCurve::fit(&ramp(33, |d| d.powf(2.4), 1e-3), 0.0);
             let h = 1e-6;
             let difference = (curve.light(drive + h) - curve.light(drive - h)) / (2.0 * h);
             prop_assert!((curve.light_with_slope(drive).1 - difference).abs() < 1e-5);
