@@ -88,16 +88,26 @@ pub fn fit_json(report: &FitReport) -> String {
         ("encoding", report.encoding.is_some()),
         ("form", report.form.is_some()),
         ("smoothing", report.smoothing.is_some()),
-        ("leave_one_out", report.leave_one_out.is_some()),
     ] {
         if !is_known {
             why.insert(field, BASE_ONLY);
         }
     }
+    // The report carries the base's own error in both fields; only one of them is leave-one-out.
+    let leave_one_out = report
+        .leave_one_out
+        .as_ref()
+        .filter(|_| report.form.is_some());
+    if leave_one_out.is_none() {
+        why.insert(
+            "leave_one_out",
+            "the base correction alone was fitted; base_error is over the readings it was fitted to",
+        );
+    }
     if report.base_error.is_none() {
         why.insert(
             "base_error",
-            if report.leave_one_out.is_some() {
+            if leave_one_out.is_some() {
                 "the readings allow no base correction"
             } else {
                 BASE_ONLY
@@ -114,7 +124,7 @@ pub fn fit_json(report: &FitReport) -> String {
         patches: patches(report),
         noise: &report.noise,
         drift: None,
-        leave_one_out: report.leave_one_out.as_ref(),
+        leave_one_out,
         base_error: report.base_error.as_ref(),
         base_suffices: report.base_suffices,
         confidence: None,

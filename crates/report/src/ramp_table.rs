@@ -8,10 +8,10 @@ const UNKNOWN: &str = "-";
 /// The near-black part of the neutral ramp has a line of its own.
 pub(crate) fn ramp_table(report: &AuditReport) -> String {
     let bits = format!("{}-bit", report.output_bits.bits());
-    let group = |name: &str| format!("  {name:^20}");
-    let triple = format!("  {:>6} {bits:>6} {:>6}", "exact", "floor");
+    let group = |name: &str| format!("  {name:^18}");
+    let triple = format!("  {:>5} {bits:>6} {:>5}", "exact", "floor");
     let mut table = format!(
-        "{:<12} {:>5} {:>5}{}{}{}  {:>13}\n",
+        "{:<12} {:>5} {:>5}{}{}{}  {:>12}\n",
         "",
         "",
         "out of",
@@ -21,7 +21,7 @@ pub(crate) fn ramp_table(report: &AuditReport) -> String {
         "merged codes"
     );
     table += &format!(
-        "{:<12} {:>5} {:>5}{triple}{triple}{triple}  {bits:>6} {:>6}\n",
+        "{:<12} {:>5} {:>5}{triple}{triple}{triple}  {bits:>6} {:>5}\n",
         "ramp", "codes", "reach", "floor"
     );
     for ramp in &report.ramps {
@@ -45,12 +45,16 @@ fn is_the_neutral(ramp: &RampReport) -> bool {
 
 fn line(name: &str, exact: &RampFigures, rounded: &RampFigures, floor: &FloorFigures) -> String {
     let count = |n: usize| n.to_string();
-    let depth = |d: Option<f64>| d.map_or_else(|| UNKNOWN.to_owned(), |d| format!("{d:.2}"));
+    let depth = |d: Option<f64>| match d {
+        Some(d) if d < 100.0 => format!("{d:.2}"),
+        Some(d) => format!("{d:.0}"),
+        None => UNKNOWN.to_owned(),
+    };
     let share =
         |u: Option<f64>| u.map_or_else(|| UNKNOWN.to_owned(), |u| format!("{:.0}", 100.0 * u));
-    let three = |cells: [String; 3]| format!("  {:>6} {:>6} {:>6}", cells[0], cells[1], cells[2]);
+    let three = |cells: [String; 3]| format!("  {:>5} {:>6} {:>5}", cells[0], cells[1], cells[2]);
     format!(
-        "{name:<12} {:>5} {:>5}{}{}{}  {:>6} {:>6}\n",
+        "{name:<12} {:>5} {:>5}{}{}{}  {:>6} {:>5}\n",
         exact.codes,
         exact
             .codes_unreachable

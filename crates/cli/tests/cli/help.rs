@@ -1,16 +1,14 @@
-//! Help texts are golden files; `UPDATE_GOLDEN=1 cargo test -p evenstep-cli --test help` writes them anew.
-
-mod support;
+//! Help texts are golden files; `UPDATE_GOLDEN=1 cargo test -p evenstep-cli --test cli` writes them anew.
 
 use std::path::Path;
 
-use support::Fixture;
+use crate::support::Fixture;
 
 fn check(name: &str, arguments: &[&str]) {
     let help = Fixture::new().done(arguments).out;
     assert!(help.contains("\nExample"), "{name} has no example");
     let golden =
-        Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/golden/help-{name}.txt"));
+        Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/cli/golden/help-{name}.txt"));
     if std::env::var_os("UPDATE_GOLDEN").is_some() {
         std::fs::write(&golden, &help).unwrap();
     }
@@ -25,7 +23,7 @@ fn the_command_lists_its_verbs() {
 
 #[test]
 fn every_verb_explains_itself() {
-    for verb in ["fit", "predict", "simulate", "audit"] {
+    for verb in ["fit", "predict", "simulate", "audit", "compare", "tour"] {
         check(verb, &[verb, "--help"]);
     }
 }

@@ -1,15 +1,11 @@
 //! The JSON documents: strict parsing, reasons for what is not known, equal bytes for any number of threads, and
 //! golden values.
 
-#[path = "support/json.rs"]
-mod documents;
-mod support;
-
 use std::collections::BTreeSet;
 
-use documents::{Audit, FIGURES, Fit, Why};
+use crate::documents::{Audit, FIGURES, Fit, Why};
+use crate::support::{Fixture, NODES};
 use serde_json::Value;
-use support::{Fixture, NODES};
 
 /// Every member that is `null` has its reason in the `why` beside it, and `why` names nothing else.
 fn reasons_are_complete(value: &Value, at: &str) {
@@ -89,6 +85,7 @@ fn a_base_says_why_it_has_no_model() {
     let text = f.done(&fit).out;
     let fit: Fit = serde_json::from_str(&text).unwrap();
     assert_eq!((fit.scheme.as_str(), fit.form), ("base", None));
+    assert!(fit.leave_one_out.is_none() && fit.base_error.is_some());
     assert!(fit.why.contains_key("leave_one_out") && fit.target.why.contains_key("reach_cd_m2"));
     reasons_are_complete(&value(&text), "fit");
 }
@@ -181,6 +178,23 @@ fn results_are_the_same_on_any_number_of_threads() {
     assert!(outputs[0] == outputs[1]);
 }
 
+/// Numbers with fractions to four decimals; insta's own rounding does not reach into a `Value`.
+fn rounded(value: Value) -> Value {
+    match value {
+        Value::Number(number) if number.is_f64() => {
+            let v = number.as_f64().unwrap();
+            // Adding zero gives both zeros the same sign.
+            serde_json::json!((v * 1e4).round() / 1e4 + 0.0)
+        }
+        Value::Array(items) => items.into_iter().map(rounded).collect(),
+        Value::Object(members) => members
+            .into_iter()
+            .map(|(name, member)| (name, rounded(member)))
+            .collect(),
+        other => other,
+    }
+}
+
 /// Undisturbed readings, so that nothing depends on random numbers. Four decimals hold on any processor.
 #[test]
 fn golden_values() {
@@ -190,7 +204,7 @@ fn golden_values() {
             "fit", "run.csv", "-o", "c.cube", "--nodes", NODES, "--json", "-",
         ])
         .out;
-    insta::assert_json_snapshot!("fit", value(&fit), { ".**" => insta::rounded_redaction(4) });
+    insta::assert_json_snapshot!("fit", rounded(value(&fit)));
 
     let audit = f
         .done(&["audit", "c.cube", "--panel", "run.csv", "--json", "-"])
@@ -202,5 +216,5 @@ fn golden_values() {
         "neutral": audit["ramps"][0],
         "neutral_wobble_itp": audit["neutral_wobble_itp"],
     });
-    insta::assert_json_snapshot!("audit", excerpt, { ".**" => insta::rounded_redaction(4) });
+    insta::assert_json_snapshot!("audit", rounded(excerpt));
 }

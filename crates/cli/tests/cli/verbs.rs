@@ -1,8 +1,6 @@
 //! Each command's happy path.
 
-mod support;
-
-use support::{Fixture, NODES, additive, ramps, readings};
+use crate::support::{Fixture, NODES, additive, ramps, readings};
 
 #[test]
 fn simulate_reads_every_patch_and_depends_on_the_seed_alone() {
@@ -417,7 +415,7 @@ fn audit_gives_verdict_reasons_ramps_and_lattice() {
     assert!(first.starts_with("c.cube: "), "{first}");
     for part in [
         "Gradation: ",
-        "exact 12-bit  floor",
+        "exact 12-bit floor",
         "\nneutral ",
         "\n  near black",
         "\nramp-1 ",

@@ -4,14 +4,14 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
 /// Nodes along an axis of LUTs in tests, for speed.
-pub const NODES: &str = "9";
+pub(crate) const NODES: &str = "9";
 
 /// What a run gave.
 #[derive(Debug)]
-pub struct Run {
-    pub code: i32,
-    pub out: String,
-    pub err: String,
+pub(crate) struct Run {
+    pub(crate) code: i32,
+    pub(crate) out: String,
+    pub(crate) err: String,
 }
 
 impl From<Output> for Run {
@@ -26,7 +26,7 @@ impl From<Output> for Run {
 
 impl Run {
     /// The one line that says what went wrong.
-    pub fn error(&self) -> &str {
+    pub(crate) fn error(&self) -> &str {
         assert_eq!(self.code, 2, "{self:?}");
         let mut lines = self.err.lines().filter(|l| !l.starts_with("note: "));
         let line = lines.next().expect("an error line");
@@ -36,19 +36,19 @@ impl Run {
 }
 
 /// A folder for one test, removed with it.
-pub struct Fixture {
+pub(crate) struct Fixture {
     folder: tempfile::TempDir,
 }
 
 impl Fixture {
-    pub fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self {
             folder: tempfile::tempdir().expect("a folder"),
         }
     }
 
     /// A folder with `run.csv`: undisturbed readings of `patches.csv`, the patch list of the foyer.
-    pub fn with_readings() -> Self {
+    pub(crate) fn with_readings() -> Self {
         let fixture = Self::new();
         let list =
             Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/foyer/sparse-patches.csv");
@@ -68,29 +68,29 @@ impl Fixture {
     }
 
     /// The same with `c.cube`, fitted with few nodes.
-    pub fn with_lut() -> Self {
+    pub(crate) fn with_lut() -> Self {
         let fixture = Self::with_readings();
         fixture.done(&["fit", "run.csv", "-o", "c.cube", "--nodes", NODES]);
         fixture
     }
 
-    pub fn path(&self, name: &str) -> PathBuf {
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
 
-    pub fn read(&self, name: &str) -> String {
+    pub(crate) fn read(&self, name: &str) -> String {
         std::fs::read_to_string(self.path(name)).expect(name)
     }
 
-    pub fn write(&self, name: &str, text: &str) {
+    pub(crate) fn write(&self, name: &str, text: &str) {
         std::fs::write(self.path(name), text).expect(name);
     }
 
-    pub fn exists(&self, name: &str) -> bool {
+    pub(crate) fn exists(&self, name: &str) -> bool {
         self.path(name).exists()
     }
 
-    pub fn command(&self, arguments: &[&str]) -> Command {
+    pub(crate) fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_evenstep"));
         command
             .args(arguments)
@@ -100,12 +100,12 @@ impl Fixture {
         command
     }
 
-    pub fn run(&self, arguments: &[&str]) -> Run {
+    pub(crate) fn run(&self, arguments: &[&str]) -> Run {
         self.command(arguments).output().expect("it starts").into()
     }
 
     /// Runs what must succeed.
-    pub fn done(&self, arguments: &[&str]) -> Run {
+    pub(crate) fn done(&self, arguments: &[&str]) -> Run {
         let run = self.run(arguments);
         assert_eq!(run.code, 0, "{arguments:?}: {run:?}");
         run
@@ -113,7 +113,7 @@ impl Fixture {
 }
 
 /// Readings from drives by a rule of light, as CSV.
-pub fn readings(drives: &[[f64; 3]], light: impl Fn([f64; 3]) -> [f64; 3]) -> String {
+pub(crate) fn readings(drives: &[[f64; 3]], light: impl Fn([f64; 3]) -> [f64; 3]) -> String {
     let mut csv = "r,g,b,X,Y,Z\n".to_owned();
     for &drive in drives {
         let cells: Vec<String> = drive
@@ -128,7 +128,7 @@ pub fn readings(drives: &[[f64; 3]], light: impl Fn([f64; 3]) -> [f64; 3]) -> St
 }
 
 /// Ramps of grey, red, green and blue in `steps` steps.
-pub fn ramps(steps: usize) -> Vec<[f64; 3]> {
+pub(crate) fn ramps(steps: usize) -> Vec<[f64; 3]> {
     let masks = [
         [1.0, 1.0, 1.0],
         [1.0, 0.0, 0.0],
@@ -145,7 +145,7 @@ pub fn ramps(steps: usize) -> Vec<[f64; 3]> {
 }
 
 /// A plain additive panel of power 2.2: BT.709 primaries at 100 cd/m², matrix from IEC 61966-2-1:1999 clause 5.3.
-pub fn additive(drive: [f64; 3]) -> [f64; 3] {
+pub(crate) fn additive(drive: [f64; 3]) -> [f64; 3] {
     let [r, g, b] = drive.map(|d| 100.0 * d.powf(2.2));
     [
         0.05 + 0.4124 * r + 0.3576 * g + 0.1805 * b,

@@ -1,11 +1,9 @@
 //! Exit codes, refusals, and what is never overwritten.
 
-mod support;
-
 use std::io::Read as _;
 use std::process::Stdio;
 
-use support::{Fixture, additive, ramps, readings};
+use crate::support::{Fixture, additive, ramps, readings};
 
 /// A lattice of three nodes whose grey falls in its upper half.
 const FALLING: [f64; 3] = [0.0, 0.8, 0.4];

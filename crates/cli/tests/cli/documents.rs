@@ -1,0 +1,234 @@
+//! The JSON documents as strict types: a field too many or too few fails.
+
+#![expect(
+    dead_code,
+    reason = "that every field parses is the check; tests look at some of them"
+)]
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+pub(crate) type Why = BTreeMap<String, String>;
+
+/// A field that is always there and always `null`.
+pub(crate) type Null = Option<()>;
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Fit {
+    pub(crate) schema: String,
+    pub(crate) target: Target,
+    pub(crate) scheme: String,
+    pub(crate) encoding: Option<String>,
+    pub(crate) form: Option<String>,
+    pub(crate) smoothing: Option<f64>,
+    pub(crate) patches: Patches,
+    pub(crate) noise: Noise,
+    #[serde(deserialize_with = "there")]
+    pub(crate) drift: Null,
+    pub(crate) leave_one_out: Option<Error>,
+    pub(crate) base_error: Option<Error>,
+    pub(crate) base_suffices: bool,
+    #[serde(deserialize_with = "there")]
+    pub(crate) confidence: Null,
+    pub(crate) gamut: Gamut,
+    #[serde(deserialize_with = "there")]
+    pub(crate) constraints: Null,
+    #[serde(deserialize_with = "there")]
+    pub(crate) next_patches: Null,
+    pub(crate) nodes: usize,
+    pub(crate) node_bits: u8,
+    pub(crate) notes: Vec<String>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) seconds: Null,
+    pub(crate) why: Why,
+}
+
+/// An `Option` whose field must not be missing.
+pub(crate) fn there<'de, D: serde::Deserializer<'de>, T: Deserialize<'de>>(
+    from: D,
+) -> Result<Option<T>, D::Error> {
+    Option::deserialize(from)
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Target {
+    pub(crate) primaries: String,
+    pub(crate) transfer: String,
+    pub(crate) white_cd_m2: f64,
+    pub(crate) white_xy: [f64; 2],
+    pub(crate) black_xyz: [f64; 3],
+    #[serde(deserialize_with = "there")]
+    pub(crate) reach_cd_m2: Option<f64>,
+    pub(crate) lowered: f64,
+    pub(crate) neutral_codes_missed: usize,
+    #[serde(default)]
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Patches {
+    pub(crate) used: usize,
+    pub(crate) averaged: usize,
+    #[serde(deserialize_with = "there")]
+    pub(crate) outliers: Null,
+    pub(crate) below_floor: usize,
+    pub(crate) neutral_levels: usize,
+    pub(crate) interior: usize,
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Noise {
+    pub(crate) relative: f64,
+    pub(crate) floor_cd_m2: f64,
+    pub(crate) source: String,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Error {
+    pub(crate) de2000_mean: f64,
+    pub(crate) de2000_p95: f64,
+    pub(crate) de2000_max: f64,
+    pub(crate) itp_mean: f64,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Gamut {
+    #[serde(deserialize_with = "there")]
+    pub(crate) nodes_reduced: Option<usize>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) de2000_max: Option<f64>,
+    #[serde(default)]
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Audit {
+    pub(crate) schema: String,
+    pub(crate) verdict: Verdict,
+    pub(crate) measured_on: String,
+    pub(crate) source_bits: u8,
+    pub(crate) output_bits: u8,
+    pub(crate) range: String,
+    pub(crate) evaluation: String,
+    pub(crate) near_black_end: f64,
+    pub(crate) barten: String,
+    pub(crate) end_points: EndPoints,
+    pub(crate) non_finite: usize,
+    pub(crate) lattice: Option<Lattice>,
+    pub(crate) ramps: Vec<serde_json::Value>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) neutral_wobble_itp: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) neutral_wobble_code: Option<u32>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) references: Option<serde_json::Value>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) neighbours26: Null,
+    #[serde(deserialize_with = "there")]
+    pub(crate) noise_gain: Null,
+    #[serde(deserialize_with = "there")]
+    pub(crate) evaluation_sensitivity: Null,
+    pub(crate) thresholds: BTreeMap<String, f64>,
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Verdict {
+    pub(crate) load: String,
+    #[serde(deserialize_with = "there")]
+    pub(crate) against_base: Option<String>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) against_uncorrected: Option<String>,
+    pub(crate) reasons: Vec<Reason>,
+    #[serde(default)]
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Reason {
+    pub(crate) severity: String,
+    pub(crate) label: String,
+    pub(crate) figure: String,
+    pub(crate) value: Option<f64>,
+    pub(crate) threshold: Option<f64>,
+    pub(crate) ramp: Option<String>,
+    pub(crate) between: Option<Span>,
+    pub(crate) cell: Option<[usize; 3]>,
+    pub(crate) sentence: String,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Span {
+    pub(crate) from_code: u32,
+    pub(crate) to_code: u32,
+    pub(crate) from_signal: [f64; 3],
+    pub(crate) to_signal: [f64; 3],
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct EndPoints {
+    pub(crate) black: [f64; 3],
+    pub(crate) white: [f64; 3],
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Lattice {
+    pub(crate) nodes: usize,
+    pub(crate) step_variance: [f64; 3],
+    pub(crate) neighbour_steps: Vec<serde_json::Value>,
+    pub(crate) local_step_variance: Option<BTreeMap<String, f64>>,
+    pub(crate) second_difference: BTreeMap<String, [f64; 3]>,
+    pub(crate) folds: BTreeMap<String, serde_json::Value>,
+    pub(crate) clipped_nodes: usize,
+    pub(crate) clipped_low: [usize; 3],
+    pub(crate) clipped_high: [usize; 3],
+    pub(crate) min: [f64; 3],
+    pub(crate) max: [f64; 3],
+    pub(crate) non_finite: usize,
+    pub(crate) distance_from_identity: BTreeMap<String, f64>,
+    pub(crate) duplicate_planes: [usize; 3],
+    #[serde(default)]
+    pub(crate) why: Why,
+}
+
+/// Members of one ramp, and of its rounded and near-black parts, less `why`.
+pub(crate) const FIGURES: [&str; 24] = [
+    "certain_fall_between",
+    "certain_fall_drive",
+    "codes",
+    "codes_unreachable",
+    "drive_reversals",
+    "first_lit_code",
+    "jump_after_plateau_itp",
+    "longest_plateau",
+    "merged_codes",
+    "merged_floor",
+    "plateau_between",
+    "plateau_jump_between",
+    "plateau_jump_excess_itp",
+    "reversal_between",
+    "reversal_depth_itp",
+    "reversed_steps",
+    "reversed_steps_clipped",
+    "roughness_de2000",
+    "roughness_drive",
+    "step_barten_max",
+    "step_gsdf_max",
+    "step_itp_max",
+    "step_itp_max_between",
+    "unevenness",
+];

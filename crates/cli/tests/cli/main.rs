@@ -1,0 +1,8 @@
+//! Drives the binary in a folder of its own for every test.
+
+mod documents;
+mod exit_codes;
+mod help;
+mod json;
+mod support;
+mod verbs;
