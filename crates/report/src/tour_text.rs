@@ -127,7 +127,7 @@ fn heading(name: &str) -> [String; 2] {
         .match_indices(' ')
         .map(|(i, _)| i)
         .filter(|i| *i <= 14)
-        .last()
+        .next_back()
         .unwrap_or(0);
     [name[..at].to_owned(), name[at..].trim().to_owned()]
 }
