@@ -126,8 +126,7 @@ fn heading(name: &str) -> [String; 2] {
     let at = name
         .match_indices(' ')
         .map(|(i, _)| i)
-        .filter(|i| *i <= 14)
-        .next_back()
+        .rfind(|i| *i <= 14)
         .unwrap_or(0);
     [name[..at].to_owned(), name[at..].trim().to_owned()]
 }
