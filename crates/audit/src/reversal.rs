@@ -103,8 +103,8 @@ pub(crate) fn drive_reversals(
             (REVERSED_SHARE * wanted).max(DRIVE_FLOOR)
         });
         let falls = [0, 1, 2].map(|c| step[c] < -limit[c]);
-        for c in 0..3 {
-            found.per_channel[c] += usize::from(falls[c]);
+        for (count, falls) in found.per_channel.iter_mut().zip(falls) {
+            *count += usize::from(falls);
         }
         found.pairs += usize::from((0..3).any(|c| falls[c] && guide.rising[c]));
 

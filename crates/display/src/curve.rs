@@ -41,7 +41,7 @@ struct Axis {
 }
 
 impl Axis {
-    fn from_light(self, light: f64) -> f64 {
+    fn of_light(self, light: f64) -> f64 {
         let seen = light + self.lift;
         if seen > self.toe {
             seen.powf(1.0 / EXPONENT)
@@ -89,7 +89,7 @@ impl ToneCurve {
             lift: lift.max(0.0),
             toe: noise.max(LEAST_TOE),
         };
-        let axis: Vec<f64> = levels.iter().map(|l| scale.from_light(l.light)).collect();
+        let axis: Vec<f64> = levels.iter().map(|l| scale.of_light(l.light)).collect();
         // The black is the zero of the scale by definition, so its level binds tightly.
         let weight: Vec<f64> = levels
             .iter()
@@ -140,7 +140,7 @@ impl ToneCurve {
     /// The least drive that gives at least `light`; 1 when no drive does.
     #[must_use]
     pub fn drive(&self, light: f64) -> f64 {
-        let aim = self.axis.from_light(light);
+        let aim = self.axis.of_light(light);
         if aim <= self.at(0.0).0 {
             return 0.0;
         }
@@ -258,7 +258,7 @@ fn monotone_solution(levels: &[Level], axis: &[f64], weight: &[f64], lambda: f64
             .copied()
             .filter(|w| *w < BLACK_WEIGHT)
             .fold(1.0, f64::max);
-    let mut falling = vec![false; COEFFICIENTS - 1];
+    let mut falling = [false; COEFFICIENTS - 1];
     let mut coefficients = vec![0.0; COEFFICIENTS];
     for _ in 0..SHAPE_ROUNDS {
         let mut shaped = matrix.clone();

@@ -32,6 +32,8 @@ const FLAT: f64 = 1e-6;
 /// Step and number of steps by which a flat channel is raised: up to a quarter of the range in 8-bit pairs.
 const LIFT: f64 = 1.0 / 128.0;
 const LIFTS: usize = 32;
+/// Drive at which every panel of the field answers plainly. Our choice.
+const WELL_LIT: f64 = 0.25;
 
 /// The drive found for one colour.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -91,16 +93,23 @@ impl<'a> Inverter<'a> {
         let aim = self.aim(xyz);
         let start = Vector3::from(start.map(|v| v.clamp(0.0, 1.0)));
         let mut best = self.search(&aim, start);
-        // A channel below its panel's threshold feels no slope and stays: lift it off and look again.
-        for from in [start, Vector3::from(best.drive)] {
+        // A channel below its panel's threshold feels no slope and stays: lift it off and look again. Just above the
+        // threshold it feels little, so the last start is well above.
+        for from in [
+            start,
+            Vector3::from(best.drive),
+            start.map(|v| v.max(WELL_LIT)),
+        ] {
             if best.weighted < SOLVED_ITP {
                 break;
             }
-            if let Some(lifted) = self.lifted(&aim, from) {
-                let again = self.search(&aim, lifted);
-                if best.is_worse_than(&again) {
-                    best = again;
-                }
+            let again = match self.lifted(&aim, from) {
+                Some(lifted) => self.search(&aim, lifted),
+                None if from != start => self.search(&aim, from),
+                None => continue,
+            };
+            if best.is_worse_than(&again) {
+                best = again;
             }
         }
         best
