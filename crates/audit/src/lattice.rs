@@ -2,7 +2,7 @@ use evenstep_lut::Lut3d;
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::percentile::{percentile, root_mean_square};
+use evenstep_colour::{percentile, root_mean_square};
 
 /// Steps per window of the local step variance, and its degrees of freedom: five steps less a line.
 const WINDOW: usize = 5;

@@ -23,7 +23,6 @@ mod folds;
 mod lattice;
 mod light;
 mod node_figures;
-mod percentile;
 mod plateau;
 mod ramp;
 mod reason;

@@ -4,9 +4,9 @@ use evenstep_colour::{Lab, Xyz, delta_e_2000, lab_from_xyz};
 use serde::Serialize;
 
 use crate::light::Light;
-use crate::percentile::{percentile, root_mean_square};
 use crate::trend::moving_mean;
 use crate::walk::Guide;
+use evenstep_colour::{percentile, root_mean_square};
 
 /// Summary of a roughness.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

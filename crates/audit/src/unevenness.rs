@@ -1,8 +1,8 @@
 use std::ops::Range;
 
 use crate::light::Light;
-use crate::percentile::root_mean_square;
 use crate::walk::Guide;
+use evenstep_colour::root_mean_square;
 
 /// A trend that moves by less than this per code has no step to divide by.
 const FLAT_TREND: f64 = 1e-9;
