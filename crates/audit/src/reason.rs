@@ -52,7 +52,7 @@ pub(crate) struct Find<'a> {
     pub(crate) between: Option<Span>,
 }
 
-const REFIT: &str = "repair the LUT or fit it again with the gradation held";
+const REFIT: &str = "leave this LUT out and load the curves and matrix of the base correction instead, or read more greys there and fit again";
 const JND: &str = "just-noticeable differences (ΔE ITP)";
 
 /// "between codes 20 and 31 (2.0 % to 3.0 % signal)", with a leading space; empty without a place.

@@ -41,8 +41,22 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
     match cli.command.run() {
         Ok(outcome) => outcome,
         Err(error) => {
-            let _ = writeln!(std::io::stderr(), "evenstep: {error:#}");
+            let _ = writeln!(std::io::stderr(), "evenstep: {}", one_line(&error));
             Outcome::BadInput
         }
     }
+}
+
+/// An error with its causes on one line; a cause that the message before it quotes already is not said twice.
+fn one_line(error: &anyhow::Error) -> String {
+    let mut line = String::new();
+    for cause in error.chain() {
+        let text = cause.to_string();
+        if line.is_empty() {
+            line = text;
+        } else if !line.contains(&text) {
+            line = format!("{line}: {text}");
+        }
+    }
+    line
 }

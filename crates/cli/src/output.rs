@@ -12,6 +12,22 @@ pub(crate) fn is_stdout(path: &Path) -> bool {
     path.as_os_str() == "-"
 }
 
+/// Refuses an output that is one of the inputs, even where replacing files was asked for: what was read would be lost.
+pub(crate) fn spare(inputs: &[&Path], outputs: &[&Path]) -> anyhow::Result<()> {
+    let whole = |path: &Path| path.canonicalize().ok();
+    for output in outputs.iter().filter(|p| !is_stdout(p)) {
+        let same = |input: &&&Path| whole(input).is_some_and(|i| whole(output) == Some(i));
+        if let Some(input) = inputs.iter().find(same) {
+            bail!(
+                "{}: this is the input {}; name another file for the output",
+                output.display(),
+                input.display()
+            );
+        }
+    }
+    Ok(())
+}
+
 /// Refuses outputs that could not be written in the end: files that are there, folders that are not, one path for
 /// two outputs.
 pub(crate) fn check(outputs: &[&Path], force: bool) -> anyhow::Result<()> {

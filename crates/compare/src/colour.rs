@@ -8,6 +8,8 @@ use serde::Serialize;
 use crate::Regions;
 
 /// Colour differences over one region: CIEDE2000 with the target's white as reference white, and ΔE ITP.
+///
+/// Where no signal could be compared every figure is NaN, which JSON writes as `null`; `left_out` says how many.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ColourSummary {
     /// Mean CIEDE2000.
@@ -86,21 +88,22 @@ fn summarise(target: &Target, near_black: f64, pair: &Pair<'_>) -> Regions<Colou
             .collect();
         ColourSummary {
             de2000_mean: mean(&de2000),
-            de2000_median: percentile(&mut de2000, 50.0).unwrap_or(0.0),
-            de2000_p95: percentile(&mut de2000, 95.0).unwrap_or(0.0),
-            de2000_max: percentile(&mut de2000, 100.0).unwrap_or(0.0),
+            de2000_median: percentile(&mut de2000, 50.0).unwrap_or(f64::NAN),
+            de2000_p95: percentile(&mut de2000, 95.0).unwrap_or(f64::NAN),
+            de2000_max: percentile(&mut de2000, 100.0).unwrap_or(f64::NAN),
             itp_mean: mean(&itp),
-            itp_median: percentile(&mut itp, 50.0).unwrap_or(0.0),
-            itp_p95: percentile(&mut itp, 95.0).unwrap_or(0.0),
-            itp_max: percentile(&mut itp, 100.0).unwrap_or(0.0),
+            itp_median: percentile(&mut itp, 50.0).unwrap_or(f64::NAN),
+            itp_p95: percentile(&mut itp, 95.0).unwrap_or(f64::NAN),
+            itp_max: percentile(&mut itp, 100.0).unwrap_or(f64::NAN),
             signals: known.len(),
             left_out: signals.len() - known.len(),
         }
     })
 }
 
+/// Mean; NaN without values.
 fn mean(values: &[f64]) -> f64 {
-    values.iter().sum::<f64>() / values.len().max(1) as f64
+    values.iter().sum::<f64>() / values.len() as f64
 }
 
 impl ColourSummary {

@@ -1,7 +1,8 @@
 use evenstep_audit::{AuditOptions, PanelContext, ReadingFacts};
 use evenstep_display::{choose_model, panel_white};
 use evenstep_fit::{
-    BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, fit, fit_with_model, noise_of,
+    BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, examine, fit, fit_with_model,
+    noise_of,
 };
 use evenstep_lut::Lut;
 use evenstep_readings::{Fitness, NoiseModel, Readings};
@@ -52,6 +53,7 @@ pub fn compare_dense(
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<DenseComparison, FitFailure> {
     let total = 4 + 2 * options.draws;
+    examine(dense, false)?;
     let candidate = fit(sparse, &options.fit, &|_, _| {})?;
     progress(1, total);
     let target = candidate.settled.target.clone();
@@ -59,6 +61,7 @@ pub fn compare_dense(
     let halves = halves(dense, options.seed);
     let mut references = Vec::new();
     for half in &halves {
+        examine(half, false)?;
         let chosen = choose_model(half, &noise, options.fit.scheme, options.fit.smoothing)?;
         let modelled = Modelled {
             error: Some(chosen.error),
@@ -78,7 +81,7 @@ pub fn compare_dense(
     let mut reports = Vec::new();
     for (judge, reference) in [(1, 0), (0, 1)] {
         let model = &references[judge].model;
-        let base = judge_base(&candidate, &references[judge], &target);
+        let base = judge_base(&candidate, &references[judge], &target)?;
         let gamut = Gamut::new(model, &target, Some(&base));
         let seen = Seen {
             panel: model,
@@ -126,7 +129,7 @@ pub fn compare_dense(
         &references[0],
         options,
         &step,
-    );
+    )?;
     report.next_patches = Some(next_patches(&candidate.model, dense, panel_white(dense)));
     report.reference_noise = NoiseModel::from_repeats(dense).map(|n| n.relative_along);
     let references =
@@ -173,12 +176,14 @@ pub(crate) fn lut_of(fit: &Fit) -> Lut {
 }
 
 /// Base correction that starts the judge's searches: its own, or the candidate's, or the reference's.
-fn judge_base(candidate: &Fit, judge: &Fit, target: &evenstep_display::Target) -> BaseCorrection {
+fn judge_base(
+    candidate: &Fit,
+    judge: &Fit,
+    target: &evenstep_display::Target,
+) -> Result<BaseCorrection, FitFailure> {
     let model = judge.model.base().or_else(|| candidate.model.base());
-    match model {
-        Some(base) => BaseCorrection::new(base.clone(), target.clone()),
-        None => unreachable!("halves keep corners and neutrals of a set that had a base"),
-    }
+    let base = model.ok_or(FitFailure::NoBase)?;
+    Ok(BaseCorrection::new(base.clone(), target.clone()))
 }
 
 fn facts(readings: &Readings) -> ReadingFacts {
@@ -227,9 +232,9 @@ fn add_noise(
     reference: &Fit,
     options: &DenseOptions,
     step: &(dyn Fn() + Sync),
-) {
+) -> Result<(), FitFailure> {
     let target = &candidate.settled.target;
-    let base = judge_base(candidate, reference, target);
+    let base = judge_base(candidate, reference, target)?;
     // Seen on the candidate's own model: what is looked for is how the LUT moves, and that model is quick.
     let gamut = Gamut::new(&candidate.model, target, Some(&base));
     let reachable = |signal| gamut.reaches(signal);
@@ -265,10 +270,16 @@ fn add_noise(
         figure.reference_sd = other.get(i).copied().flatten();
         figure.beyond_noise = beyond_noise(figure);
     }
+    Ok(())
 }
 
-/// Common practice, no source: two standard deviations.
+/// Common practice, no source: two standard deviations. Not known where the draws move neither value and yet they
+/// differ: then the noise that separates them, if any, is the judge's, and that is not drawn.
 fn beyond_noise(figure: &GradationFigure) -> Option<bool> {
     let spread = figure.candidate_sd?.hypot(figure.reference_sd?);
-    Some((figure.candidate? - figure.reference?).abs() > 2.0 * spread)
+    let apart = (figure.candidate? - figure.reference?).abs();
+    if spread == 0.0 && apart > 0.0 {
+        return None;
+    }
+    Some(apart > 2.0 * spread)
 }

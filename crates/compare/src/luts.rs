@@ -160,6 +160,7 @@ pub(crate) fn verdict(
 ) -> CompareVerdict {
     let colour = candidate_error
         .zip(reference_error)
+        .filter(|(a, b)| a.all.signals > 0 && b.all.signals > 0)
         .map(|(a, b)| standing(a.all.de2000_mean, b.all.de2000_mean, 0.05));
     let of = |name: &str, slack: f64| {
         let figure = gradation.iter().find(|g| g.figure == name)?;

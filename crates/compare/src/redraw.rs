@@ -2,7 +2,7 @@ use std::collections::BTreeSet;
 
 use evenstep_audit::{AuditOptions, PanelContext, Ramp, Subject, audit};
 use evenstep_colour::Xyz;
-use evenstep_display::{BaseModel, ForwardModel, Target};
+use evenstep_display::{BaseModel, Form, ForwardModel, Target};
 use evenstep_fit::{BaseCorrection, NodeSolver};
 use evenstep_lut::{Lut, Lut3d};
 use evenstep_readings::{NoiseModel, Readings};
@@ -73,6 +73,8 @@ impl Redraw<'_> {
         }
         let base = BaseModel::fit(&readings, self.noise).ok();
         let model = match (self.model.structure(), base) {
+            // A draw whose base cannot be fitted has no residual to fit either.
+            (Some(structure), None) if structure.form == Form::Residual => return None,
             (Some(structure), base) => {
                 ForwardModel::fit(&readings, self.noise, base, structure).ok()?
             }

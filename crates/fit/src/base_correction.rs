@@ -1,5 +1,7 @@
 use evenstep_display::{BaseModel, PanelModel, Target};
-use evenstep_lut::{Correction, Lut1d};
+use evenstep_lut::{CodeRange, Correction, Lut1d};
+
+use crate::range::{position_from_signal, signal_from_position, through_range};
 use nalgebra::{Matrix3, Vector3};
 
 /// The base correction: signal → target colour → matrix → inverse tone curves → drive.
@@ -49,12 +51,12 @@ impl BaseCorrection {
         &self.model
     }
 
-    /// Curves and matrix that do the same, save that channels out of range clip after the matrix.
+    /// Curves and matrix that do the same between codes of a range, save that channels out of range clip after the matrix.
     ///
     /// The target's black fades as luminance rises (`1 − w̄`), which is linear in light, so the matrix holds it. For
     /// HLG the first curve is the neutral one: its system gamma ties the channels and no curve can hold that.
     #[must_use]
-    pub fn curves_and_matrix(&self) -> CurvesAndMatrix {
+    pub fn curves_and_matrix(&self, range: CodeRange) -> CurvesAndMatrix {
         let white = self.target.white().luminance_cd_m2();
         let black = Vector3::from(self.target.black().0);
         let light = self.target.matrix();
@@ -63,13 +65,20 @@ impl BaseCorrection {
         let curve =
             |entries: usize, value: &dyn Fn(f64) -> [f64; 3]| Lut1d::from_fn(entries, value);
         CurvesAndMatrix {
-            before: curve(SIGNAL_ENTRIES, &|v| self.target.light([v; 3])),
+            before: curve(SIGNAL_ENTRIES, &|p| {
+                self.target
+                    .light([signal_from_position(range, p).clamp(0.0, 1.0); 3])
+            }),
             matrix: self.model.inverse() * faded,
             offset,
             after: curve(LIGHT_ENTRIES, &|v| {
-                std::array::from_fn(|c| round_to_file(self.model.curves()[c].drive(v)))
+                std::array::from_fn(|c| {
+                    round_to_file(position_from_signal(range, self.model.curves()[c].drive(v)))
+                })
             }),
-            grey: curve(SIGNAL_ENTRIES, &|v| self.drive([v; 3]).map(round_to_file)),
+            grey: curve(SIGNAL_ENTRIES, &|p| {
+                through_range(range, [p; 3], |signal| self.drive(signal)).map(round_to_file)
+            }),
         }
     }
 
@@ -151,7 +160,7 @@ mod tests {
     #[test]
     fn curves_and_matrix_do_the_same() {
         let correction = correction();
-        let stages = correction.curves_and_matrix();
+        let stages = correction.curves_and_matrix(CodeRange::Full);
         for r in 1..=6 {
             for g in 1..=6 {
                 for b in 1..=6 {

@@ -78,6 +78,11 @@ pub enum FitFailure {
         /// What was seen in them.
         finding: Finding,
     },
+    /// Nothing to hold gradation against.
+    #[error(
+        "no base correction to hold gradation against: read black and a neutral ramp of at least five levels up to white"
+    )]
+    NoBase,
     /// No forward model.
     #[error(transparent)]
     Model(#[from] ModelError),
@@ -127,12 +132,11 @@ pub fn fit(
     fit_with_model(readings, modelled, settled, options, progress)
 }
 
-/// Fits the forward model that a fit with these options stands on: refuses what should not be fitted, declines a 3D
-/// model where the readings do not span the cube.
+/// Refuses readings that nothing should be fitted to, and declines a 3D model where they do not span the cube.
 ///
 /// # Errors
-/// [`FitFailure::Refused`], [`FitFailure::Declined`], [`FitFailure::Model`].
-pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitFailure> {
+/// [`FitFailure::Refused`], [`FitFailure::Declined`].
+pub fn examine(readings: &Readings, base_only: bool) -> Result<(), FitFailure> {
     let (noise, _) = noise_of(readings);
     let findings = check(readings, &noise);
     if let Some(finding) = findings.iter().find(|f| f.severity() == Severity::Refuse) {
@@ -140,6 +144,27 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
             finding: finding.clone(),
         });
     }
+    if !base_only && !Fitness::of(readings).supports_3d() {
+        let reasons: Vec<String> = findings
+            .iter()
+            .filter(|f| forbids_3d(f))
+            .map(ToString::to_string)
+            .collect();
+        return Err(FitFailure::Declined {
+            reason: reasons.join("; "),
+        });
+    }
+    Ok(())
+}
+
+/// Fits the forward model that a fit with these options stands on: refuses what should not be fitted, declines a 3D
+/// model where the readings do not span the cube.
+///
+/// # Errors
+/// [`FitFailure::Refused`], [`FitFailure::Declined`], [`FitFailure::Model`].
+pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitFailure> {
+    examine(readings, options.base_only)?;
+    let (noise, _) = noise_of(readings);
     if options.base_only {
         let base = BaseModel::fit(readings, &noise).map_err(ModelError::Base)?;
         let error = model_error(readings, &base);
@@ -148,16 +173,6 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
             error: Some(error.clone()),
             base_error: Some(error),
             base_suffices: true,
-        });
-    }
-    if !Fitness::of(readings).supports_3d() {
-        let reasons: Vec<String> = findings
-            .iter()
-            .filter(|f| forbids_3d(f))
-            .map(ToString::to_string)
-            .collect();
-        return Err(FitFailure::Declined {
-            reason: reasons.join("; "),
         });
     }
     let chosen = choose_model(readings, &noise, options.scheme, options.smoothing)?;

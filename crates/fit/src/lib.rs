@@ -13,7 +13,9 @@ mod report;
 mod request;
 
 pub use base_correction::{BaseCorrection, CurvesAndMatrix};
-pub use build::{Fit, FitFailure, FitOptions, Modelled, fit, fit_with_model, model, noise_of};
+pub use build::{
+    Fit, FitFailure, FitOptions, Modelled, examine, fit, fit_with_model, model, noise_of,
+};
 pub use evenstep_lut::CodeRange;
 pub use gamut::{Gamut, UNREACHABLE_ITP};
 pub use invert::{Inversion, Inverter};

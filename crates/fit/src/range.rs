@@ -14,6 +14,11 @@ pub(crate) fn signal_from_position(range: CodeRange, position: f64) -> f64 {
     scale(range).signal_from_position(position)
 }
 
+/// Position of a signal or drive; inverse of [`signal_from_position`].
+pub(crate) fn position_from_signal(range: CodeRange, signal: f64) -> f64 {
+    scale(range).position_from_signal(signal)
+}
+
 /// Stored value for a position: the correction inside the legal range; outside it each channel goes on from the end's
 /// drive with slope 1, so that sub-black and super-white pass through and the cell that holds black or white
 /// interpolates without a kink. Clipped to codes that exist.

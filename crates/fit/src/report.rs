@@ -47,8 +47,8 @@ pub struct TargetReport {
     pub white_xy: [f64; 2],
     /// Black in cd/m².
     pub black_xyz: [f64; 3],
-    /// Largest luminance the panel reaches at that chromaticity, where it was looked for.
-    pub reach_cd_m2: Option<f64>,
+    /// Largest luminance the panel reaches at that chromaticity, in cd/m².
+    pub reach_cd_m2: f64,
     /// Share by which the white was lowered below 0.995 of the reach to keep the neutral axis invertible.
     pub lowered: f64,
     /// 10-bit neutral codes darker than the panel's own black.

@@ -75,8 +75,8 @@ impl Default for TargetRequest {
 pub struct Settled {
     /// The target.
     pub target: Target,
-    /// Largest luminance the model reaches at the target's chromaticity, in cd/m²; `None` when a peak was given.
-    pub reach_cd_m2: Option<f64>,
+    /// Largest luminance the model reaches at the target's chromaticity, in cd/m².
+    pub reach_cd_m2: f64,
     /// Share by which the white was lowered below 0.995 of that until the whole neutral axis could be inverted.
     pub lowered: f64,
     /// Codes of a 10-bit neutral ramp below the panel's own black; more than 0 only where a black was asked for
@@ -113,33 +113,21 @@ impl TargetRequest {
         };
         let black = self.settle_black(shown_black, white);
         let inverter = Inverter::new(panel);
-        let (start, reach) = match self.peak {
-            Peak::Given(cd_m2) => (cd_m2, None),
-            Peak::Measured => {
-                let reach = largest_reached(&inverter, white, shown_white.luminance_cd_m2());
-                (MARGIN * reach, Some(reach))
-            }
+        let reach = largest_reached(&inverter, white, shown_white.luminance_cd_m2());
+        let start = match self.peak {
+            Peak::Given(cd_m2) => cd_m2,
+            Peak::Measured => MARGIN * reach,
         };
-        // A measured reach that is not above the black would leave no target at all; a given one is the user's word.
-        let floor = match self.peak {
-            Peak::Measured => 2.0 * black.luminance_cd_m2().max(1e-4),
-            Peak::Given(_) => 0.0,
-        };
-        let mut target = Target::new(
-            self.primaries,
-            self.transfer,
-            white,
-            start.max(floor),
-            black,
-        );
+        let mut target = Target::new(self.primaries, self.transfer, white, start, black);
         let mut lowered = 0.0;
-        if self.peak == Peak::Measured {
+        // A white that is not above the black is no target; the caller refuses it.
+        if self.peak == Peak::Measured && start > black.luminance_cd_m2() {
             for step in 1..=MOST_LOWERINGS {
                 if neutral_axis_inverts(&inverter, &target) {
                     break;
                 }
                 let scale = LOWER_BY.powi(step as i32);
-                target = target.with_white_cd_m2((start * scale).max(floor));
+                target = target.with_white_cd_m2(start * scale);
                 lowered = 1.0 - scale;
             }
         }

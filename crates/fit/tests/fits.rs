@@ -152,7 +152,7 @@ fn the_default_white_is_within_reach() {
     let panel = SimulatedPanel::wrgb();
     let fitted = fit(&foyer(), &options(9, Peak::Measured), &|_, _| {}).unwrap();
     let settled = &fitted.settled;
-    let reach = settled.reach_cd_m2.unwrap();
+    let reach = settled.reach_cd_m2;
     let white = settled.target.white();
     assert!(white.luminance_cd_m2() <= 0.995 * reach);
     // The brightest D65 of the true panel, by scaling its white until one channel is full, is not exceeded.

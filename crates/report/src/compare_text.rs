@@ -64,7 +64,7 @@ fn colour(report: &CompareReport, between: &Regions<ColourSummary>) -> String {
         "CIEDE2000, mean / largest", "candidate", "reference", "base", "between the two"
     );
     let pair = |one: Option<&ColourSummary>| {
-        one.map_or("-".to_owned(), |s| {
+        one.filter(|s| s.signals > 0).map_or("-".to_owned(), |s| {
             format!("{:.2} / {:.2}", s.de2000_mean, s.de2000_max)
         })
     };

@@ -45,11 +45,9 @@ struct Target<'a> {
     white_cd_m2: f64,
     white_xy: [f64; 2],
     black_xyz: [f64; 3],
-    reach_cd_m2: Option<f64>,
+    reach_cd_m2: f64,
     lowered: f64,
     neutral_codes_missed: usize,
-    #[serde(skip_serializing_if = "Why::is_empty")]
-    why: Why,
 }
 
 #[derive(Serialize)]
@@ -140,13 +138,6 @@ pub fn fit_json(report: &FitReport) -> String {
 }
 
 fn target(target: &TargetReport) -> Target<'_> {
-    let mut why = Why::new();
-    if target.reach_cd_m2.is_none() {
-        why.insert(
-            "reach_cd_m2",
-            "not looked for, the white's luminance was given",
-        );
-    }
     Target {
         primaries: &target.primaries,
         transfer: &target.transfer,
@@ -156,7 +147,6 @@ fn target(target: &TargetReport) -> Target<'_> {
         reach_cd_m2: target.reach_cd_m2,
         lowered: target.lowered,
         neutral_codes_missed: target.neutral_codes_missed,
-        why,
     }
 }
 

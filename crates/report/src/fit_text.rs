@@ -51,21 +51,29 @@ fn target(target: &TargetReport) -> Vec<String> {
             three_digits(target.black_xyz[1])
         ),
     )];
-    if let Some(reach) = target.reach_cd_m2 {
-        let below = 100.0 * (1.0 - white / reach);
-        let lowered = if target.lowered > 0.0 {
+    let reach = target.reach_cd_m2;
+    let lowered = if target.lowered > 0.0 {
+        format!(
+            "; {:.1} % of this is so that the whole neutral axis can be shown",
+            100.0 * target.lowered
+        )
+    } else {
+        String::new()
+    };
+    lines.push(labelled(
+        "",
+        &if white > reach {
             format!(
-                "; {:.1} % of this is so that the whole neutral axis can be shown",
-                100.0 * target.lowered
+                "this white is above the {reach:.2} cd/m² that the panel reaches at its chromaticity: bright signals \
+                 cannot be shown as asked; lower --peak"
             )
         } else {
-            String::new()
-        };
-        lines.push(labelled(
-            "",
-            &format!("white lies {below:.1} % below the {reach:.2} cd/m² that the panel reaches at its chromaticity{lowered}"),
-        ));
-    }
+            format!(
+                "white lies {:.1} % below the {reach:.2} cd/m² that the panel reaches at its chromaticity{lowered}",
+                100.0 * (1.0 - white / reach)
+            )
+        },
+    ));
     if target.neutral_codes_missed > 0 {
         lines.push(labelled(
             "",

@@ -161,6 +161,8 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     let options = args.options()?;
     let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
     output::check(&json, args.common.force)?;
+    let inputs = args.luts.iter().chain(&args.panel);
+    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
     // All files are read before anything is computed: one that is faulty should not cost the others' time.
     let mut luts = Vec::new();
     for path in &args.luts {

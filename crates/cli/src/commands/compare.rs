@@ -9,7 +9,7 @@ use evenstep::compare::{
 use evenstep::display::SmoothingChoice;
 use evenstep::fit::{BaseCorrection, FitOptions, Gamut};
 use evenstep::lut::format::cube;
-use evenstep::lut::{Evaluation, Lut};
+use evenstep::lut::{CodeRange, Evaluation, Lut};
 use evenstep::readings::{Readings, read};
 use evenstep::report::{compare_json, compare_text};
 
@@ -87,6 +87,10 @@ pub(crate) fn run(args: &CompareArgs) -> anyhow::Result<Outcome> {
     args.target.check()?;
     let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
     output::check(&json, args.common.force)?;
+    let inputs = [&args.candidate, &args.reference]
+        .into_iter()
+        .chain(&args.panel);
+    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
     let sides = (
         side(&args.candidate, args, ui)?,
         side(&args.reference, args, ui)?,
@@ -180,7 +184,10 @@ fn luts(
                 interior: known.fitness.interior,
             },
             judge: Judge {
-                description: format!("a model of {}", path.display()),
+                description: format!(
+                    "a model of {}; a LUT that was fitted to these very readings looks better here than it is",
+                    path.display()
+                ),
                 patches: Some(known.readings.patches.len()),
                 de2000_mean: known.error.as_ref().map(|e| e.de2000_mean),
             },
@@ -195,6 +202,11 @@ fn readings(
     dense: &Readings,
     ui: Ui,
 ) -> anyhow::Result<CompareReport> {
+    if args.range.range() == CodeRange::Narrow {
+        bail!(
+            "--range narrow: LUTs fitted to readings here are compared between signals; leave it out"
+        );
+    }
     if let Some(panel) = &args.panel {
         bail!(
             "--panel {}: the dense readings are the panel already; leave it out",

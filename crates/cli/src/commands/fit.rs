@@ -4,7 +4,7 @@ use anyhow::Context as _;
 use clap::Args;
 use evenstep::fit::{Fit, FitOptions, InSignal, fit};
 use evenstep::lut::format::cube;
-use evenstep::lut::{Correction as _, Evaluation, Lut, Lut1d};
+use evenstep::lut::{CodeRange, Correction as _, Evaluation, Lut, Lut1d};
 use evenstep::readings::{Readings, merged, read_sequence};
 use evenstep::report::{base_correction_json, fit_json, fit_text};
 
@@ -72,6 +72,14 @@ pub(crate) struct FitArgs {
 }
 
 impl FitArgs {
+    fn inputs(&self) -> Vec<&Path> {
+        std::iter::once(&self.readings)
+            .chain(&self.through)
+            .chain(&self.native)
+            .map(PathBuf::as_path)
+            .collect()
+    }
+
     fn options(&self) -> FitOptions {
         FitOptions {
             target: self.target.request(),
@@ -96,6 +104,7 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     let mut outputs = vec![args.out.as_path()];
     outputs.extend(args.json.json.as_deref());
     output::check(&outputs, force)?;
+    output::spare(&args.inputs(), &outputs)?;
     if let Some(curves) = &curves {
         curves.prepare(force)?;
     }
@@ -113,7 +122,7 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     drop(progress);
 
     if let Some(curves) = &curves {
-        curves.write(&fitted, force)?;
+        curves.write(&fitted, args.range.range(), force)?;
     }
     let lut = Lut {
         title: Some(title(&fitted)),
@@ -188,11 +197,11 @@ impl CurveFiles {
         output::check(&files.each_ref().map(PathBuf::as_path), force)
     }
 
-    pub(crate) fn write(&self, fitted: &Fit, force: bool) -> anyhow::Result<()> {
+    pub(crate) fn write(&self, fitted: &Fit, range: CodeRange, force: bool) -> anyhow::Result<()> {
         let base = fitted.base.as_ref().context(
             "--curves: the readings allow no base correction, so there are no curves; leave it out",
         )?;
-        let stages = base.curves_and_matrix();
+        let stages = base.curves_and_matrix(range);
         let curve = |name: &str, title: &str, curve: Lut1d| {
             let lut = Lut {
                 title: Some(title.to_owned()),

@@ -44,6 +44,7 @@ pub(crate) struct PredictArgs {
 pub(crate) fn run(args: &PredictArgs) -> anyhow::Result<Outcome> {
     let ui = Ui::new(args.common.quiet);
     output::check(&[&args.out], args.common.force)?;
+    output::spare(&[&args.readings, &args.at], &[&args.out])?;
     let scale = args.scale.scale();
     let (patches, notes) = read_patches(&args.at, scale)?;
     ui.notes(&notes);

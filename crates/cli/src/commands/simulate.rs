@@ -101,6 +101,7 @@ fn share(text: &str) -> Result<f64, String> {
 pub(crate) fn run(args: &SimulateArgs) -> anyhow::Result<Outcome> {
     let ui = Ui::new(args.common.quiet);
     output::check(&[&args.out], args.common.force)?;
+    output::spare(&[&args.at], &[&args.out])?;
     let (patches, notes) = read_patches(&args.at, args.scale.scale())?;
     ui.notes(&notes);
     let disturbance = Disturbance {

@@ -6,7 +6,7 @@ use evenstep::audit::AuditOptions;
 use evenstep::compare::{Tour, TourOptions, tour};
 use evenstep::fit::{FitOptions, fit};
 use evenstep::lut::format::cube;
-use evenstep::lut::{Lut, Lut3d};
+use evenstep::lut::{CodeRange, Lut, Lut3d};
 use evenstep::readings::{
     CgatsHeader, FullScale, RgbScale, parse, parse_patches, write_cgats, write_patches_csv,
 };
@@ -113,7 +113,7 @@ pub(crate) fn run(args: &TourArgs) -> anyhow::Result<Outcome> {
     let at = |name: &str| args.out.join(name);
     write_patches_csv(&patches, &at("sparse-patches.csv"), force)?;
     write_found(&found, &args.out, force)?;
-    curves.write(&found.base_only, force)?;
+    curves.write(&found.base_only, CodeRange::Full, force)?;
     print(&format!(
         "{STORY}\n{}\n{}\n",
         fit_text(&found.sparse.report),

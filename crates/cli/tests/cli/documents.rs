@@ -60,8 +60,7 @@ pub(crate) struct Target {
     pub(crate) white_cd_m2: f64,
     pub(crate) white_xy: [f64; 2],
     pub(crate) black_xyz: [f64; 3],
-    #[serde(deserialize_with = "there")]
-    pub(crate) reach_cd_m2: Option<f64>,
+    pub(crate) reach_cd_m2: f64,
     pub(crate) lowered: f64,
     pub(crate) neutral_codes_missed: usize,
     #[serde(default)]

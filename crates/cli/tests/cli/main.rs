@@ -1,5 +1,6 @@
 //! Drives the binary in a folder of its own for every test.
 
+mod compare;
 mod documents;
 mod exit_codes;
 mod help;
