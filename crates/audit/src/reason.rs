@@ -52,7 +52,7 @@ pub(crate) struct Find<'a> {
     pub(crate) between: Option<Span>,
 }
 
-const REFIT: &str = "leave this LUT out and load the curves and matrix of the base correction instead, or read more greys there and fit again";
+const REFIT: &str = "leave this LUT out for the curves and matrix of the base correction, or read more greys there and fit again";
 const JND: &str = "just-noticeable differences (ΔE ITP)";
 
 /// "between codes 20 and 31 (2.0 % to 3.0 % signal)", with a leading space; empty without a place.
@@ -339,7 +339,7 @@ impl VerdictReason {
     pub(crate) fn wobble(value: f64, limit: f64, at: Span) -> Self {
         let sentence = format!(
             "the tint of the neutral ramp wobbles by {value:.2} {JND} about its trend at code {} ({:.1} % signal), \
-             and {limit} is visible; read more neutral patches there, or {REFIT}",
+             and {limit} is visible; read more greys there and fit again",
             at.from_code,
             100.0 * at.from_signal[1]
         );

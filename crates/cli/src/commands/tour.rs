@@ -28,8 +28,9 @@ const SPARSE_PATCHES: &[u8] = include_bytes!("../../../../examples/foyer/sparse-
 const TUBE: &[u8] = include_bytes!("../../../../examples/real/crt-2006-ramps.cgats");
 
 const STORY: &str = "\
-The scenario: a small repertory cinema hangs a self-emissive wall panel in its foyer and wants trailers
-to look right on it: BT.709, BT.1886, 120 cd/m². The panel is simulated, so the truth is known.
+The scenario: a small repertory cinema hangs a self-emissive wall panel in its foyer and wants
+trailers to look right on it: BT.709, BT.1886, 120 cd/m². The panel is simulated, so the truth is
+known.
 ";
 
 /// Run the bundled scenario end to end
