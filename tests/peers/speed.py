@@ -59,11 +59,9 @@ def pair(what, repeats, ours, theirs):
     print(f"| {what} | {a:.3f} | {b:.3f} | {b / a:.1f} | {spread} | {c:.3f} | {d:.3f} |", flush=True)
 
 
-def lattice_figures(path):
+def lattice_figures(table):
     """The audit's lattice figures in NumPy: neighbour steps, second differences, tetrahedral folds, percentiles."""
-    rows = pd.read_csv(path, sep=" ", header=None, skiprows=header_lines(path), dtype=float).to_numpy()
-    n = round(len(rows) ** (1 / 3))
-    table = rows.reshape(n, n, n, 3)  # blue, green, red
+    n = len(table)  # axes: blue, green, red, channel
     figures = []
     for axis in range(3):
         step = np.diff(table, axis=axis) * (n - 1)
@@ -127,22 +125,25 @@ def main():
             # Two different models of one panel: near each other where both are right, which shows that both did the job.
             print(f"  mean drive difference of the two LUTs: {np.abs(rows - np.load(other)).mean():.4f}")
 
-        big = folder / "big.cube"
-        grid = np.linspace(0, 1, 65)
-        red, green, blue = np.meshgrid(grid, grid, grid, indexing="ij")
-        table = np.stack([red**1.1, 0.9 * green + 0.05 * blue, blue**0.95], axis=-1)
-        colour.write_LUT(colour.LUT3D(table, "big"), str(big), decimals=7)
-        skip = header_lines(big)
-        read = lambda: run(cube_tool, "read", big)  # noqa: E731
-        pair("read 65^3, pandas", repeats, read,
-             lambda: pd.read_csv(big, sep=" ", header=None, skiprows=skip, dtype=float))
-        pair("read 65^3, numpy.loadtxt", repeats, read, lambda: np.loadtxt(big, skiprows=skip))
-        pair("read 65^3, colour-science", repeats, read, lambda: colour.read_LUT(str(big)))
-        pair("read and whole audit 65^3, against reading and lattice figures in pandas and NumPy", repeats,
-             lambda: run(evenstep, "audit", big, "--json", "-", "--quiet"), lambda: lattice_figures(big))
-        pair("the same audit, against pandas reading alone", repeats,
-             lambda: run(evenstep, "audit", big, "--json", "-", "--quiet"),
-             lambda: pd.read_csv(big, sep=" ", header=None, skiprows=skip, dtype=float))
+        for size in (33, 65):
+            big = folder / f"{size}.cube"
+            grid = np.linspace(0, 1, size)
+            red, green, blue = np.meshgrid(grid, grid, grid, indexing="ij")
+            table = np.stack([red**1.1, 0.9 * green + 0.05 * blue, blue**0.95], axis=-1)
+            colour.write_LUT(colour.LUT3D(table, "big"), str(big), decimals=7)
+            skip, table = header_lines(big), np.ascontiguousarray(table.transpose(2, 1, 0, 3))
+            pandas = lambda: pd.read_csv(big, sep=" ", header=None, skiprows=skip, dtype=float)  # noqa: E731
+            audit = lambda: run(evenstep, "audit", big, "--json", "-", "--quiet")  # noqa: E731
+            if size == 65:
+                read = lambda: run(cube_tool, "read", big)  # noqa: E731
+                pair("read 65^3, pandas", repeats, read, pandas)
+                pair("read 65^3, numpy.loadtxt", repeats, read, lambda: np.loadtxt(big, skiprows=skip))
+                pair("read 65^3, colour-science", repeats, read, lambda: colour.read_LUT(str(big)))
+            pair(f"read, whole audit, JSON {size}^3; pandas reading alone", repeats, audit, pandas)
+            pair("the same; NumPy lattice figures alone, nodes in memory", repeats, audit, lambda: lattice_figures(table))
+            pair("the same; pandas reading and NumPy lattice figures", repeats, audit,
+                 lambda: lattice_figures(pandas().to_numpy().reshape(size, size, size, 3)))
+
 
 
 if __name__ == "__main__":
