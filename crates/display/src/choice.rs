@@ -78,6 +78,9 @@ pub enum ModelError {
     /// No base, and it was needed.
     #[error(transparent)]
     Base(#[from] BaseError),
+    /// Every candidate predicted something that is not a colour.
+    #[error("no 3D model predicts these readings with finite error: check their scale and units")]
+    NoScore,
     /// The scheme refused the sites.
     #[error("no 3D model from these patches: {0}")]
     Scheme(#[from] FitError),
@@ -161,7 +164,7 @@ pub fn choose_model(
         return Err(match (refusal, base) {
             (Some(e), _) => ModelError::Scheme(e),
             (None, Err(e)) => ModelError::Base(e),
-            (None, Ok(_)) => unreachable!("every scheme either scores or refuses"),
+            (None, Ok(_)) => ModelError::NoScore,
         });
     };
     let base_error = base.as_ref().ok().map(|b| model_error(&subset, b));
