@@ -8,7 +8,7 @@ use evenstep::display::{
 };
 use evenstep::fit::noise_of;
 use evenstep::readings::{Fitness, Readings, RgbScale, Severity, check, read};
-use evenstep::scatter::SchemeKind;
+use evenstep::scatter::Scheme;
 
 use crate::ui::Ui;
 
@@ -25,7 +25,7 @@ pub(crate) struct KnownPanel {
 pub(crate) fn panel(
     path: &Path,
     scale: RgbScale,
-    scheme: Option<SchemeKind>,
+    scheme: Option<Scheme>,
     smoothing: SmoothingChoice,
     ui: Ui,
 ) -> anyhow::Result<KnownPanel> {
@@ -37,7 +37,7 @@ pub(crate) fn panel(
 
 fn model(
     readings: Readings,
-    scheme: Option<SchemeKind>,
+    scheme: Option<Scheme>,
     smoothing: SmoothingChoice,
     ui: Ui,
 ) -> anyhow::Result<KnownPanel> {

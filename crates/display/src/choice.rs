@@ -2,7 +2,7 @@ use std::str::FromStr;
 
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
 use evenstep_readings::{NoiseModel, Readings};
-use evenstep_scatter::{FitError, SchemeKind, Sites};
+use evenstep_scatter::{FitError, Scheme, Sites};
 use rayon::prelude::*;
 
 use crate::model::{encoded, relative_variance};
@@ -99,7 +99,7 @@ pub enum ModelError {
 pub fn choose_model(
     readings: &Readings,
     noise: &NoiseModel,
-    scheme: Option<SchemeKind>,
+    scheme: Option<Scheme>,
     smoothing: SmoothingChoice,
 ) -> Result<ChosenModel, ModelError> {
     let base = BaseModel::fit(readings, noise);
@@ -114,11 +114,7 @@ pub fn choose_model(
     ];
     let schemes = match scheme {
         Some(s) => vec![s],
-        None => vec![
-            SchemeKind::RbfLinear,
-            SchemeKind::RbfThinPlate,
-            SchemeKind::RbfCubic,
-        ],
+        None => vec![Scheme::RbfLinear, Scheme::RbfThinPlate, Scheme::RbfCubic],
     };
     let smoothings = match smoothing {
         SmoothingChoice::LeaveOneOut => SMOOTHINGS.to_vec(),
@@ -214,7 +210,7 @@ fn score(
     base: Option<&BaseModel>,
     form: Form,
     encoding: Encoding,
-    scheme: SchemeKind,
+    scheme: Scheme,
     smoothings: &[f64],
     white: Xyz,
 ) -> Result<Vec<Candidate>, FitError> {

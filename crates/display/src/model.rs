@@ -1,6 +1,6 @@
 use evenstep_colour::Xyz;
 use evenstep_readings::{NoiseModel, Readings};
-use evenstep_scatter::{FitError, Interpolant, SchemeKind, Sites};
+use evenstep_scatter::{FitError, Interpolant, Scheme, Sites};
 use nalgebra::Matrix3;
 
 use crate::{BaseModel, Encoding, PanelModel};
@@ -31,7 +31,7 @@ pub struct Structure {
     /// Space the interpolant lives in.
     pub encoding: Encoding,
     /// Scattered-data scheme.
-    pub scheme: SchemeKind,
+    pub scheme: Scheme,
     /// Smoothing of the scheme, for sites of average noise.
     pub smoothing: f64,
 }

@@ -4,7 +4,7 @@ use evenstep_display::{
 };
 use evenstep_lut::{Correction, Lut3d};
 use evenstep_readings::{Finding, Fitness, NoiseModel, Readings, Severity, check};
-use evenstep_scatter::SchemeKind;
+use evenstep_scatter::Scheme;
 
 use crate::range::through_range;
 use crate::request::base_correction;
@@ -21,7 +21,7 @@ pub struct FitOptions {
     /// Nodes along an axis, 2 to 65.
     pub nodes: usize,
     /// Scheme; `None` chooses.
-    pub scheme: Option<SchemeKind>,
+    pub scheme: Option<Scheme>,
     /// Smoothing.
     pub smoothing: SmoothingChoice,
     /// Depth of stored node values, 8 to 16.

@@ -1,16 +1,16 @@
 //! Scattered-data interpolation of maps R³ → R³; knows nothing of colour.
 //!
-//! A scheme ([`SchemeKind`], or [`Rbf`] with its polynomial degree spelled out) holds parameters
+//! A scheme ([`Scheme`], or [`Rbf`] with its polynomial degree spelled out) holds parameters
 //! only. Fitting it to [`Sites`] gives an [`Interpolant`], which can be evaluated, with its
-//! Jacobian, from many threads at once. [`SchemeKind::leave_one_out`] predicts every site from the
+//! Jacobian, from many threads at once. [`Scheme::leave_one_out`] predicts every site from the
 //! others without refitting, for choosing a scheme and its smoothing.
 //!
 //! ```
-//! use evenstep_scatter::{SchemeKind, Sites};
+//! use evenstep_scatter::{Scheme, Sites};
 //!
 //! let sites = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [0.4, 0.5, 0.6]];
 //! let values = sites.map(|[r, g, b]| [2.0 * r, g - b, 1.0]);
-//! let scheme: SchemeKind = "rbf-thin-plate".parse()?;
+//! let scheme: Scheme = "rbf-thin-plate".parse()?;
 //! let fitted = scheme.fit(Sites::new(&sites, &values), 0.0)?;
 //! let [x, y, z] = fitted.eval([0.2, 0.3, 0.1]);
 //! assert!((x - 0.4).abs() < 1e-12 && (y - 0.2).abs() < 1e-12 && (z - 1.0).abs() < 1e-12);
@@ -36,6 +36,6 @@ pub use kernel::Kernel;
 pub use leave_one_out::LeaveOneOut;
 pub use nearest::Nearest;
 pub use rbf::{Rbf, RbfInterpolant};
-pub use scheme::{SchemeKind, UnknownScheme};
+pub use scheme::{Scheme, UnknownScheme};
 pub use shepard::Shepard;
 pub use sites::Sites;

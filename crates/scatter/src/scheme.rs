@@ -7,7 +7,7 @@ use crate::{FitError, Interpolant, Kernel, LeaveOneOut, Nearest, Rbf, Shepard, S
 
 /// A scattered-data scheme with its usual parameters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum SchemeKind {
+pub enum Scheme {
     /// [`Nearest`].
     Nearest,
     /// [`Shepard`].
@@ -20,7 +20,7 @@ pub enum SchemeKind {
     RbfCubic,
 }
 
-impl SchemeKind {
+impl Scheme {
     /// Every scheme, in the order of listings.
     pub const ALL: [Self; 5] = [
         Self::Nearest,
@@ -46,7 +46,7 @@ impl SchemeKind {
         self.rbf().is_some()
     }
 
-    /// Fits the scheme; [`SchemeKind::Nearest`] and [`SchemeKind::Shepard`] ignore the smoothing.
+    /// Fits the scheme; [`Scheme::Nearest`] and [`Scheme::Shepard`] ignore the smoothing.
     ///
     /// # Errors
     /// As stated by the scheme: [`Rbf::fit`], [`Nearest::fit`], [`Shepard::fit`].
@@ -87,20 +87,20 @@ impl SchemeKind {
     }
 }
 
-impl fmt::Display for SchemeKind {
+impl fmt::Display for Scheme {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(self.name())
     }
 }
 
-/// A name that is none of [`SchemeKind::ALL`].
+/// A name that is none of [`Scheme::ALL`].
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
     "no scheme is called {0:?}; use one of nearest, shepard, rbf-linear, rbf-thin-plate, rbf-cubic"
 )]
 pub struct UnknownScheme(pub String);
 
-impl FromStr for SchemeKind {
+impl FromStr for Scheme {
     type Err = UnknownScheme;
 
     fn from_str(name: &str) -> Result<Self, UnknownScheme> {
@@ -117,8 +117,8 @@ mod tests {
 
     #[test]
     fn names_round_trip_and_the_message_lists_all() {
-        let message = "spline".parse::<SchemeKind>().unwrap_err().to_string();
-        for kind in SchemeKind::ALL {
+        let message = "spline".parse::<Scheme>().unwrap_err().to_string();
+        for kind in Scheme::ALL {
             assert_eq!(kind.to_string().parse(), Ok(kind));
             assert!(message.contains(kind.name()), "{message}");
         }

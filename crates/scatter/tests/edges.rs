@@ -1,6 +1,6 @@
 //! Data that must be refused with a clear message, and data that must not.
 
-use evenstep_scatter::{FitError, Kernel, Rbf, SchemeKind, Sites};
+use evenstep_scatter::{FitError, Kernel, Rbf, Scheme, Sites};
 
 type Triples = Vec<[f64; 3]>;
 
@@ -18,16 +18,12 @@ fn values(sites: &[[f64; 3]]) -> Triples {
         .collect()
 }
 
-fn error(kind: SchemeKind, sites: &[[f64; 3]], smoothing: f64) -> Option<FitError> {
+fn error(kind: Scheme, sites: &[[f64; 3]], smoothing: f64) -> Option<FitError> {
     let values = values(sites);
     kind.fit(Sites::new(sites, &values), smoothing).err()
 }
 
-const RADIAL: [SchemeKind; 3] = [
-    SchemeKind::RbfLinear,
-    SchemeKind::RbfThinPlate,
-    SchemeKind::RbfCubic,
-];
+const RADIAL: [Scheme; 3] = [Scheme::RbfLinear, Scheme::RbfThinPlate, Scheme::RbfCubic];
 
 #[test]
 fn equal_sites_are_named_unless_smoothed() {
@@ -43,13 +39,13 @@ fn equal_sites_are_named_unless_smoothed() {
         );
         assert_eq!(error(kind, &sites, 1e-3), None);
     }
-    assert_eq!(error(SchemeKind::Nearest, &sites, 0.0), None);
-    assert_eq!(error(SchemeKind::Shepard, &sites, 0.0), None);
+    assert_eq!(error(Scheme::Nearest, &sites, 0.0), None);
+    assert_eq!(error(Scheme::Shepard, &sites, 0.0), None);
     sites[4][0] = 0.0;
     sites[17] = sites[4];
     sites[17][0] = -0.0;
     assert_eq!(
-        error(SchemeKind::RbfLinear, &sites, 0.0),
+        error(Scheme::RbfLinear, &sites, 0.0),
         Some(FitError::Coincident {
             first: 4,
             second: 17
@@ -99,17 +95,13 @@ fn flat_sets_of_sites_are_refused_where_a_slope_is_needed() {
         .map(|[x, y, _]| [*x, *y, 0.5 * x + 0.25 * y])
         .collect();
     for sites in [line, plane] {
-        for kind in [SchemeKind::RbfThinPlate, SchemeKind::RbfCubic] {
+        for kind in [Scheme::RbfThinPlate, Scheme::RbfCubic] {
             assert_eq!(
                 error(kind, &sites, 0.0),
                 Some(FitError::Degenerate { degree: 1 })
             );
         }
-        for kind in [
-            SchemeKind::RbfLinear,
-            SchemeKind::Nearest,
-            SchemeKind::Shepard,
-        ] {
+        for kind in [Scheme::RbfLinear, Scheme::Nearest, Scheme::Shepard] {
             assert_eq!(error(kind, &sites, 0.0), None);
         }
     }
@@ -117,7 +109,7 @@ fn flat_sets_of_sites_are_refused_where_a_slope_is_needed() {
 
 #[test]
 fn too_few_sites_are_refused() {
-    for (kind, need) in SchemeKind::ALL.into_iter().zip([1, 1, 1, 4, 4]) {
+    for (kind, need) in Scheme::ALL.into_iter().zip([1, 1, 1, 4, 4]) {
         let expected = Some(FitError::TooFewSites {
             found: need - 1,
             need,
@@ -131,7 +123,7 @@ fn too_few_sites_are_refused() {
     }
     let sites = spread(4);
     let values = values(&sites);
-    let loo = SchemeKind::RbfCubic.leave_one_out(Sites::new(&sites, &values), &[0.0]);
+    let loo = Scheme::RbfCubic.leave_one_out(Sites::new(&sites, &values), &[0.0]);
     assert_eq!(loo, Err(FitError::Indispensable { site: 0 }));
 }
 
@@ -141,7 +133,7 @@ fn a_site_that_alone_spans_the_space_is_named() {
     let mut sites: Triples = spread(20).iter().map(|[x, y, _]| [*x, *y, 0.0]).collect();
     sites[7][2] = 1.0;
     let values = values(&sites);
-    let loo = SchemeKind::RbfThinPlate.leave_one_out(Sites::new(&sites, &values), &[0.0]);
+    let loo = Scheme::RbfThinPlate.leave_one_out(Sites::new(&sites, &values), &[0.0]);
     assert_eq!(loo, Err(FitError::Indispensable { site: 7 }));
 }
 
@@ -149,7 +141,7 @@ fn a_site_that_alone_spans_the_space_is_named() {
 fn bad_numbers_are_refused() {
     let sites = spread(12);
     let good = values(&sites);
-    for kind in SchemeKind::ALL {
+    for kind in Scheme::ALL {
         for bad in [f64::NAN, f64::INFINITY] {
             let mut moved = sites.clone();
             moved[3][1] = bad;
@@ -225,7 +217,7 @@ fn bad_numbers_are_refused() {
 fn queries_that_are_not_finite_do_not_panic() {
     let sites = spread(12);
     let values = values(&sites);
-    for kind in SchemeKind::ALL {
+    for kind in Scheme::ALL {
         let fitted = kind.fit(Sites::new(&sites, &values), 0.0).unwrap();
         assert!(
             fitted
@@ -248,7 +240,7 @@ fn nearest_prefers_the_lowest_index() {
         [1.0, 1.0, 0.0],
     ];
     let values = [0.0, 1.0, 2.0, 3.0, 4.0].map(|v| [v; 3]);
-    let fitted = SchemeKind::Nearest
+    let fitted = Scheme::Nearest
         .fit(Sites::new(&sites, &values), 0.0)
         .unwrap();
     assert_eq!(fitted.eval([0.5, 0.5, 0.0]), [0.0; 3]);

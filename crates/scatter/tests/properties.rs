@@ -1,6 +1,6 @@
 //! Theorems of the schemes, on random sites.
 
-use evenstep_scatter::{Interpolant, Kernel, Nearest, Rbf, SchemeKind, Shepard, Sites};
+use evenstep_scatter::{Interpolant, Kernel, Nearest, Rbf, Scheme, Shepard, Sites};
 use proptest::prelude::*;
 
 /// Rounding of a solve with a condition up to about 1e7, on values up to 1.
@@ -39,8 +39,8 @@ fn any_rbf() -> impl Strategy<Value = Rbf> {
         .prop_map(|(kernel, degree)| Rbf { kernel, degree })
 }
 
-fn any_scheme() -> impl Strategy<Value = SchemeKind> {
-    prop::sample::select(SchemeKind::ALL.to_vec())
+fn any_scheme() -> impl Strategy<Value = Scheme> {
+    prop::sample::select(Scheme::ALL.to_vec())
 }
 
 fn any_point() -> impl Strategy<Value = [f64; 3]> {
@@ -111,7 +111,7 @@ proptest! {
             low[input] -= STEP;
             high[input] += STEP;
             let (low, high) = (fitted.eval(low), fitted.eval(high));
-            if scheme == SchemeKind::Nearest && low != high {
+            if scheme == Scheme::Nearest && low != high {
                 continue; // a border of a cell lies between
             }
             for output in 0..3 {
@@ -194,7 +194,7 @@ fn threads_do_not_change_a_bit() {
             .unwrap();
         pool.install(|| {
             let mut bits = Vec::new();
-            for scheme in SchemeKind::ALL {
+            for scheme in Scheme::ALL {
                 let data = Sites::new(&sites, &values);
                 let fitted = scheme.fit(data, 1e-4).unwrap();
                 let mut out = vec![[0.0; 3]; sites.len()];

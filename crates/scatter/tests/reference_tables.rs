@@ -3,19 +3,19 @@
 use std::collections::HashMap;
 use std::path::Path;
 
-use evenstep_scatter::{SchemeKind, Sites};
+use evenstep_scatter::{Scheme, Sites};
 
 /// Ten significant digits of values below 1.3, and the differences in rounding between two solvers
 /// of the same system: permuting the sites moved the tabulated values by up to 1e-11.
 const ABSOLUTE: f64 = 1e-9;
 
-const COLUMNS: [(&str, SchemeKind, f64); 6] = [
-    ("nearest", SchemeKind::Nearest, 0.0),
-    ("idw_p2", SchemeKind::Shepard, 0.0),
-    ("rbf_linear", SchemeKind::RbfLinear, 0.0),
-    ("rbf_tps", SchemeKind::RbfThinPlate, 0.0),
-    ("rbf_cubic", SchemeKind::RbfCubic, 0.0),
-    ("rbf_tps_s1e-3", SchemeKind::RbfThinPlate, 1e-3),
+const COLUMNS: [(&str, Scheme, f64); 6] = [
+    ("nearest", Scheme::Nearest, 0.0),
+    ("idw_p2", Scheme::Shepard, 0.0),
+    ("rbf_linear", Scheme::RbfLinear, 0.0),
+    ("rbf_tps", Scheme::RbfThinPlate, 0.0),
+    ("rbf_cubic", Scheme::RbfCubic, 0.0),
+    ("rbf_tps_s1e-3", Scheme::RbfThinPlate, 1e-3),
 ];
 
 type Table = HashMap<String, Vec<f64>>;

@@ -1,6 +1,6 @@
 use clap::Args;
 use evenstep::display::SmoothingChoice;
-use evenstep::scatter::SchemeKind;
+use evenstep::scatter::Scheme;
 
 /// How the panel is modelled between its readings.
 #[derive(Args, Clone, Copy, Debug)]
@@ -10,7 +10,7 @@ pub(crate) struct ModelArgs {
     /// rbf-thin-plate or rbf-cubic. With auto the one that best predicts each reading from the
     /// others is taken
     #[arg(long, value_name = "auto|NAME", default_value = "auto", value_parser = scheme)]
-    scheme: Scheme,
+    scheme: Asked,
     /// How far the model may pass beside noisy readings: auto and loo try several amounts and keep the
     /// one that best predicts each reading from the others; a number from 0 (through every reading)
     /// is taken as it is
@@ -19,27 +19,27 @@ pub(crate) struct ModelArgs {
 }
 
 #[derive(Clone, Copy, Debug)]
-enum Scheme {
+enum Asked {
     Auto,
-    Named(SchemeKind),
+    Named(Scheme),
 }
 
-fn scheme(text: &str) -> Result<Scheme, String> {
+fn scheme(text: &str) -> Result<Asked, String> {
     match text {
-        "auto" => Ok(Scheme::Auto),
+        "auto" => Ok(Asked::Auto),
         name => name
             .parse()
-            .map(Scheme::Named)
+            .map(Asked::Named)
             .map_err(|e: evenstep::scatter::UnknownScheme| format!("{e}, or auto")),
     }
 }
 
 impl ModelArgs {
     /// The scheme; `None` chooses.
-    pub(crate) fn scheme(self) -> Option<SchemeKind> {
+    pub(crate) fn scheme(self) -> Option<Scheme> {
         match self.scheme {
-            Scheme::Auto => None,
-            Scheme::Named(kind) => Some(kind),
+            Asked::Auto => None,
+            Asked::Named(scheme) => Some(scheme),
         }
     }
 
