@@ -103,6 +103,9 @@ pub enum FitError {
         "the eigenvalue iteration did not converge; the values or variances span too many orders of magnitude"
     )]
     Eigenvalues,
+    /// No candidate of the smoothing has a finite score.
+    #[error("no smoothing among those tried gives a finite score; give candidates above 0")]
+    NoSmoothing,
     /// Without this site the others no longer determine the interpolant.
     #[error(
         "without site {site} the others do not determine the interpolant; add sites near it for leave-one-out"

@@ -1,13 +1,8 @@
 //! Every site predicted from the others, without refitting.
 
-use faer::Mat;
-use faer::diag::Diag;
-use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::linalg::evd::{ComputeEigenvectors, self_adjoint_evd, self_adjoint_evd_scratch};
 use rayon::prelude::*;
 
-use crate::projection::{Projected, product, split};
-use crate::rbf::whitening;
+use crate::spectrum::Spectrum;
 use crate::{FitError, Rbf, Sites};
 
 /// A site whose share outside the polynomials, Σ_k B²ᵢₖ = 1 − leverage, is below this determines a
@@ -49,62 +44,32 @@ impl Rbf {
         data: Sites<'_>,
         smoothings: &[f64],
     ) -> Result<Vec<LeaveOneOut>, FitError> {
-        let (degree, basis) = self.prepare(data, smoothings)?;
-        let projected = Projected::new(self.kernel, &basis, degree, data.sites, whitening(data))?;
-        let (n, m) = (data.len(), projected.terms());
-        if n == m {
-            return Err(FitError::Indispensable { site: 0 });
-        }
-        let right = projected.right_side(data.values);
+        Spectrum::new(self, data, smoothings)?.leave_one_out(smoothings)
+    }
+}
 
-        let rest = n - m;
-        let mut eigenvalues = Diag::zeros(rest);
-        let mut vectors = Mat::zeros(rest, rest);
-        let mut memory = MemBuffer::new(self_adjoint_evd_scratch::<f64>(
-            rest,
-            ComputeEigenvectors::Yes,
-            split(),
-            Default::default(),
-        ));
-        self_adjoint_evd(
-            projected.kernel().get(m.., m..),
-            eigenvalues.as_mut(),
-            Some(vectors.as_mut()),
-            split(),
-            MemStack::new(&mut memory),
-            Default::default(),
-        )
-        .map_err(|_| FitError::Eigenvalues)?;
-
-        // g = Uᵀ Zᵀ W f: the values by eigenvector. B = Z U, stored by rows of sites.
-        let spectrum = product(vectors.transpose(), right.get(m.., ..));
-        let mut basis_of_rest = Mat::zeros(n, rest);
-        basis_of_rest.get_mut(m.., ..).copy_from(&vectors);
-        drop(vectors);
-        projected.backward(basis_of_rest.as_mut());
-        let rows = basis_of_rest.transpose().to_owned();
-        drop(basis_of_rest);
-
-        let eigenvalues: Vec<f64> = eigenvalues.column_vector().iter().copied().collect();
+impl Spectrum {
+    /// Leave-one-out residuals for a list of smoothing values.
+    pub(crate) fn leave_one_out(&self, smoothings: &[f64]) -> Result<Vec<LeaveOneOut>, FitError> {
         smoothings
             .iter()
             .map(|&smoothing| {
-                let gain: Vec<f64> = eigenvalues.iter().map(|e| 1.0 / (e + smoothing)).collect();
-                let residual = (0..n)
+                let gain = self.gain(smoothing);
+                let residual = (0..self.rows.ncols())
                     .into_par_iter()
                     .map(|i| {
                         let (mut share, mut diagonal, mut u) = (0.0, 0.0, [0.0; 3]);
-                        for (k, b) in rows.col(i).iter().enumerate() {
+                        for (k, b) in self.rows.col(i).iter().enumerate() {
                             share += b * b;
                             diagonal += b * b * gain[k];
-                            for output in 0..3 {
-                                u[output] += b * gain[k] * spectrum[(k, output)];
+                            for (output, u) in u.iter_mut().enumerate() {
+                                *u += b * gain[k] * self.right[(k, output)];
                             }
                         }
                         if share < INDISPENSABLE {
                             return Err(FitError::Indispensable { site: i });
                         }
-                        Ok(u.map(|u| u / (projected.whitening[i] * diagonal)))
+                        Ok(u.map(|u| u / (self.whitening[i] * diagonal)))
                     })
                     .collect::<Vec<Result<[f64; 3], FitError>>>() // lowest index first, always
                     .into_iter()

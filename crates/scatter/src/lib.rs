@@ -29,6 +29,8 @@ mod rbf;
 mod scheme;
 mod shepard;
 mod sites;
+mod smoothing;
+mod spectrum;
 
 pub use error::FitError;
 pub use interpolant::Interpolant;
@@ -39,3 +41,4 @@ pub use rbf::{Rbf, RbfInterpolant};
 pub use scheme::{Scheme, UnknownScheme};
 pub use shepard::Shepard;
 pub use sites::Sites;
+pub use smoothing::{Rule, Selected};
