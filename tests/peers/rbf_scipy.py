@@ -2,12 +2,12 @@
 
 Usage: rbf_scipy.py BINARY [SEED]
 
-BINARY is the example `rbf_table` of evenstep-scatter. The data are drawn anew on every run; the
+BINARY is the example `scheme_table` of evenstep-scatter. The data are drawn anew on every run; the
 seed is printed, and a run is repeated by giving it. For each kernel and each smoothing
 
     difference = max |ours - SciPy's| / max |SciPy's|     (over all queries and the three outputs)
 
-must not exceed TOLERANCE. Needs numpy and scipy.
+must not exceed the tolerance beside the kernel. Needs numpy and scipy.
 """
 
 import csv
@@ -21,9 +21,22 @@ import numpy as np
 import scipy
 from scipy.interpolate import RBFInterpolator
 
-TOLERANCE = 1e-8  # two solvers of one system; far above rounding, far below any slip in a formula
+SOLVED = 1e-8  # two solvers of one system; far above rounding, far below any slip in a formula
 SITES, QUERIES = 300, 1000
-KERNELS = {"linear": "linear", "thin-plate": "thin_plate_spline", "cubic": "cubic"}
+KERNELS = [  # ours, SciPy's, epsilon, tolerance
+    ("rbf-linear", "linear", None, SOLVED),
+    ("rbf-thin-plate", "thin_plate_spline", None, SOLVED),
+    ("rbf-cubic", "cubic", None, SOLVED),
+    ("rbf-cubic:degree=2", "cubic", None, SOLVED),
+    ("rbf-quintic", "quintic", None, SOLVED),
+    ("rbf-multiquadric:shape=3", "multiquadric", 3.0, SOLVED),
+    ("rbf-inverse-multiquadric:shape=3,degree=-1", "inverse_multiquadric", 3.0, SOLVED),
+    ("rbf-inverse-multiquadric:shape=3,degree=0", "inverse_multiquadric", 3.0, SOLVED),
+    ("rbf-gaussian:shape=6,degree=-1", "gaussian", 6.0, SOLVED),
+    ("rbf-gaussian:shape=6,degree=1", "gaussian", 6.0, SOLVED),
+    ("rbf-local:neighbours=30", "thin_plate_spline", None, SOLVED),
+    ("rbf-local:cubic,neighbours=40", "cubic", None, SOLVED),
+]
 SMOOTHINGS = (0.0, 1e-3)
 
 
@@ -54,20 +67,26 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         table = Path(folder) / "table.csv"
         write_table(table, sites, values, queries)
-        for ours, theirs in KERNELS.items():
+        for ours, theirs, shape, tolerance in KERNELS:
             for smoothing in SMOOTHINGS:
                 run = subprocess.run(
                     [binary, table, ours, repr(smoothing)], check=True, capture_output=True, text=True
                 )
                 got = np.array([[float(v) for v in line.split(",")] for line in run.stdout.splitlines()])
-                expected = RBFInterpolator(sites, values, kernel=theirs, smoothing=smoothing)(queries)
+                more = {} if shape is None else {"epsilon": shape}
+                if "degree=" in ours:
+                    more["degree"] = int(ours.split("degree=")[1])
+                if "neighbours=" in ours:
+                    more["neighbors"] = int(ours.split("neighbours=")[1])
+                peer = RBFInterpolator(sites, values, kernel=theirs, smoothing=smoothing, **more)
+                expected = peer(queries)
                 if got.shape != expected.shape:
                     sys.exit(f"{ours}: {got.shape} predictions, expected {expected.shape}")
                 difference = np.abs(got - expected).max() / np.abs(expected).max()
-                good = bool(difference <= TOLERANCE)  # False for NaN too
+                good = bool(difference <= tolerance)  # False for NaN too
                 passed, total = passed + good, total + 1
                 verdict = "ok" if good else "FAILED"
-                print(f"{ours:10} smoothing {smoothing:g}: relative difference {difference:.2e} {verdict}")
+                print(f"{ours:42} smoothing {smoothing:g}: relative difference {difference:.2e} {verdict}")
     print(f"radial schemes: {passed} of {total} checks passed")
     sys.exit(0 if passed == total else 1)
 

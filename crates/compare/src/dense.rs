@@ -67,6 +67,7 @@ pub fn compare_dense(
             error: Some(chosen.error),
             base_error: chosen.base_error,
             base_suffices: chosen.base_suffices,
+            choice: Some(chosen.choice),
             model: chosen.model,
         };
         references.push(fit_with_model(

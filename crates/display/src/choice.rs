@@ -1,12 +1,12 @@
-use std::str::FromStr;
-
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
 use evenstep_readings::{NoiseModel, Readings};
-use evenstep_scatter::{FitError, Scheme, Sites};
+use evenstep_scatter::{FitError, Rule, Scheme, Sites};
 use rayon::prelude::*;
 
-use crate::model::{encoded, relative_variance};
-use crate::{BaseError, BaseModel, Encoding, Form, ForwardModel, PanelModel, Structure};
+use crate::model::{encoded, noise_variance};
+use crate::{
+    BaseError, BaseModel, Encoding, Form, ForwardModel, PanelModel, SmoothingChoice, Structure,
+};
 
 /// Smoothing values that `auto` tries: none, then a decade at a time.
 const SMOOTHINGS: [f64; 7] = [0.0, 1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1];
@@ -18,31 +18,6 @@ const CHOICE_PATCHES: usize = 500;
 /// A smoother candidate is preferred when it scores at most this much worse: leave-one-out on a hundred patches
 /// does not resolve 2 %, and roughness is what the correction must not have. Our choice.
 const PREFER_SMOOTHER: f64 = 1.02;
-
-/// How the smoothing is chosen.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum SmoothingChoice {
-    /// By leave-one-out.
-    LeaveOneOut,
-    /// A given value.
-    Given(f64),
-}
-
-impl FromStr for SmoothingChoice {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, Self::Err> {
-        match text {
-            "auto" | "loo" => Ok(Self::LeaveOneOut),
-            _ => match text.parse::<f64>() {
-                Ok(v) if v >= 0.0 && v.is_finite() => Ok(Self::Given(v)),
-                _ => Err(format!(
-                    "{text:?} is not a smoothing: give auto, loo or a number from 0 up"
-                )),
-            },
-        }
-    }
-}
 
 /// Leave-one-out error of a model over its patches.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
@@ -65,10 +40,37 @@ pub struct ChosenModel {
     pub error: LeaveOneOutError,
     /// The base's error over the same patches, where a base could be fitted.
     pub base_error: Option<LeaveOneOutError>,
-    /// Number of candidates compared.
-    pub candidates: usize,
+    /// Why this one.
+    pub choice: Choice,
     /// Whether the base alone did as well as the best interpolant, so that the data support no more.
     pub base_suffices: bool,
+}
+
+/// Why a model was chosen among its candidates.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Choice {
+    /// Candidates compared: forms × encodings × schemes × smoothings.
+    pub candidates: usize,
+    /// Patches the comparison was made on.
+    pub patches: usize,
+    /// What chose the smoothing.
+    pub smoothing_by: String,
+    /// √(mean CIEDE2000 · mean ΔE ITP) of the left-out patches.
+    pub score: f64,
+    /// The best candidate of another form, encoding or scheme.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub runner_up: Option<RunnerUp>,
+    /// Candidates that could not be fitted, with the reason, once for each scheme.
+    pub refused: Vec<String>,
+}
+
+/// A candidate that was not taken.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct RunnerUp {
+    /// Scheme, form, encoding and smoothing in words.
+    pub model: String,
+    /// Its score.
+    pub score: f64,
 }
 
 /// Why no forward model could be fitted.
@@ -114,11 +116,11 @@ pub fn choose_model(
     ];
     let schemes = match scheme {
         Some(s) => vec![s],
-        None => vec![Scheme::RbfLinear, Scheme::RbfThinPlate, Scheme::RbfCubic],
-    };
-    let smoothings = match smoothing {
-        SmoothingChoice::LeaveOneOut => SMOOTHINGS.to_vec(),
-        SmoothingChoice::Given(v) => vec![v],
+        None => vec![
+            Scheme::RBF_LINEAR,
+            Scheme::RBF_THIN_PLATE,
+            Scheme::RBF_CUBIC,
+        ],
     };
     let forms: &[Form] = if base.is_ok() {
         &[Form::Residual, Form::Value]
@@ -137,23 +139,23 @@ pub fn choose_model(
         .map(|&(form, encoding, scheme)| {
             let base = base.as_ref().ok();
             score(
-                &subset,
-                noise,
-                base,
-                form,
-                encoding,
-                scheme,
-                &smoothings,
-                white,
+                &subset, noise, base, form, encoding, scheme, smoothing, white,
             )
         })
         .collect();
     let mut all = Vec::new();
+    let mut refused: Vec<String> = Vec::new();
     let mut refusal = None;
-    for result in scored {
+    for (result, (_, _, scheme)) in scored.into_iter().zip(&tasks) {
         match result {
             Ok(list) => all.extend(list),
-            Err(e) => refusal = Some(e),
+            Err(e) => {
+                let said = format!("{scheme}: {e}");
+                if !refused.contains(&said) {
+                    refused.push(said);
+                }
+                refusal = Some(e);
+            }
         }
     }
     let Some(best) = pick(&all) else {
@@ -168,12 +170,20 @@ pub fn choose_model(
         .as_ref()
         .is_some_and(|e| score_of(e) <= best.score);
     let (structure, error) = (best.structure, best.error.clone());
+    let choice = Choice {
+        candidates: all.len(),
+        patches: subset.patches.len(),
+        smoothing_by: smoothing.to_string(),
+        score: best.score,
+        runner_up: runner_up(&all, structure),
+        refused,
+    };
     let model = ForwardModel::fit(readings, noise, base.ok(), structure)?;
     Ok(ChosenModel {
         model,
         error,
         base_error,
-        candidates: all.len(),
+        choice,
         base_suffices,
     })
 }
@@ -200,6 +210,23 @@ fn pick(all: &[Candidate]) -> Option<&Candidate> {
         .max_by(|a, b| a.structure.smoothing.total_cmp(&b.structure.smoothing))
 }
 
+/// The best of those that differ in more than the smoothing.
+fn runner_up(all: &[Candidate], chosen: Structure) -> Option<RunnerUp> {
+    all.iter()
+        .filter(|c| c.score.is_finite())
+        .filter(|c| {
+            Structure {
+                smoothing: chosen.smoothing,
+                ..c.structure
+            } != chosen
+        })
+        .min_by(|a, b| a.score.total_cmp(&b.score))
+        .map(|c| RunnerUp {
+            model: c.structure.to_string(),
+            score: c.score,
+        })
+}
+
 #[expect(
     clippy::too_many_arguments,
     reason = "one candidate is exactly these choices on exactly these data"
@@ -211,18 +238,33 @@ fn score(
     form: Form,
     encoding: Encoding,
     scheme: Scheme,
-    smoothings: &[f64],
+    smoothing: SmoothingChoice,
     white: Xyz,
 ) -> Result<Vec<Candidate>, FitError> {
     let sites: Vec<[f64; 3]> = readings.patches.iter().map(|p| p.drive).collect();
     let values = encoded(readings, base, form, encoding);
-    let variance = relative_variance(readings, noise, encoding);
+    let noise = noise_variance(readings, noise, encoding);
     let data = Sites {
         sites: &sites,
         values: &values,
-        relative_variance: Some(&variance),
+        relative_variance: Some(&noise.relative),
     };
-    let left_out = scheme.leave_one_out(data, smoothings)?;
+    let rule = match smoothing {
+        // Judged below, as colour.
+        SmoothingChoice::LeaveOneOut => None,
+        SmoothingChoice::NoiseMatched => Some(Rule::NoiseMatched {
+            variance: noise.median,
+        }),
+        SmoothingChoice::GeneralisedCrossValidation => Some(Rule::GeneralisedCrossValidation),
+        SmoothingChoice::MarginalLikelihood => Some(Rule::MarginalLikelihood),
+        SmoothingChoice::Given(value) => Some(Rule::Given(value)),
+    };
+    let smoothings = match rule {
+        None if scheme.uses_smoothing() => SMOOTHINGS.to_vec(),
+        None => vec![0.0],
+        Some(rule) => vec![scheme.select(data, rule, &SMOOTHINGS)?.smoothing],
+    };
+    let left_out = scheme.leave_one_out(data, &smoothings)?;
     Ok(left_out
         .iter()
         .map(|one| {

@@ -10,11 +10,12 @@ mod encoding;
 mod model;
 mod panel;
 mod simulated;
+mod smoothing;
 mod target;
 
 pub use base::{BaseError, BaseModel, FEWEST_LEVELS};
 pub use choice::{
-    ChosenModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model, model_error,
+    Choice, ChosenModel, LeaveOneOutError, ModelError, RunnerUp, choose_model, model_error,
     panel_white,
 };
 pub use curve::{Level, ToneCurve};
@@ -22,4 +23,5 @@ pub use encoding::{Encoding, PQ_TOE_CD_M2};
 pub use model::{Form, ForwardModel, Structure};
 pub use panel::PanelModel;
 pub use simulated::{Disturbance, SimulatedPanel, simulate};
+pub use smoothing::SmoothingChoice;
 pub use target::{ParseTransferError, Target, Transfer};

@@ -36,6 +36,21 @@ pub struct Structure {
     pub smoothing: f64,
 }
 
+impl std::fmt::Display for Structure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Self {
+            form,
+            encoding,
+            scheme,
+            smoothing,
+        } = self;
+        write!(
+            f,
+            "{scheme} of the {form} in {encoding}, smoothing {smoothing:e}"
+        )
+    }
+}
+
 /// Forward model of a panel: `Q⁻¹(Q(base(d)) + r(d))`, or `Q⁻¹(v(d))`, or the base alone.
 pub struct ForwardModel {
     base: Option<BaseModel>,
@@ -67,7 +82,7 @@ impl ForwardModel {
     ) -> Result<Self, FitError> {
         let sites: Vec<[f64; 3]> = readings.patches.iter().map(|p| p.drive).collect();
         let values = encoded(readings, base.as_ref(), structure.form, structure.encoding);
-        let variance = relative_variance(readings, noise, structure.encoding);
+        let variance = noise_variance(readings, noise, structure.encoding).relative;
         let data = Sites {
             sites: &sites,
             values: &values,
@@ -165,13 +180,21 @@ pub(crate) fn encoded(
         .collect()
 }
 
-/// Noise variance of each patch in the encoded space, over the median of all: what a scheme's smoothing is
-/// multiplied by. Held within a factor of 100 of the median, so that one reading at the floor cannot vanish.
-pub(crate) fn relative_variance(
+/// Noise of readings in an encoded space.
+pub(crate) struct EncodedNoise {
+    /// Variance of each patch over the median of all: what a scheme's smoothing is multiplied by. Held within a
+    /// factor of 100 of the median, so that one reading at the floor cannot vanish.
+    pub(crate) relative: Vec<f64>,
+    /// The median itself, in the units of the encoding, squared.
+    pub(crate) median: f64,
+}
+
+/// Noise variance of each patch in the encoded space, the mean of the three components.
+pub(crate) fn noise_variance(
     readings: &Readings,
     noise: &NoiseModel,
     encoding: Encoding,
-) -> Vec<f64> {
+) -> EncodedNoise {
     let absolute: Vec<f64> = readings
         .patches
         .iter()
@@ -184,8 +207,11 @@ pub(crate) fn relative_variance(
     let mut sorted = absolute.clone();
     sorted.sort_by(f64::total_cmp);
     let median = sorted[sorted.len() / 2].max(f64::MIN_POSITIVE);
-    absolute
-        .iter()
-        .map(|v| (v / median).clamp(0.01, 100.0))
-        .collect()
+    EncodedNoise {
+        relative: absolute
+            .iter()
+            .map(|v| (v / median).clamp(0.01, 100.0))
+            .collect(),
+        median,
+    }
 }

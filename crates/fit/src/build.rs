@@ -1,5 +1,5 @@
 use evenstep_display::{
-    BaseModel, ForwardModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model,
+    BaseModel, Choice, ForwardModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model,
     model_error,
 };
 use evenstep_lut::{Correction, Lut3d};
@@ -114,6 +114,8 @@ pub struct Modelled {
     pub base_error: Option<LeaveOneOutError>,
     /// Whether the base alone does as well.
     pub base_suffices: bool,
+    /// Why this model; `None` where there was nothing to choose.
+    pub choice: Option<Choice>,
 }
 
 /// Fits a correction to readings.
@@ -173,6 +175,7 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
             error: Some(error.clone()),
             base_error: Some(error),
             base_suffices: true,
+            choice: None,
         });
     }
     let chosen = choose_model(readings, &noise, options.scheme, options.smoothing)?;
@@ -181,6 +184,7 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
         error: Some(chosen.error),
         base_error: chosen.base_error,
         base_suffices: chosen.base_suffices,
+        choice: Some(chosen.choice),
     })
 }
 
@@ -248,6 +252,7 @@ pub fn fit_with_model(
         leave_one_out: modelled.error,
         base_error: modelled.base_error,
         base_suffices: modelled.base_suffices,
+        choice: modelled.choice,
         gamut,
         nodes: options.nodes,
         node_bits: options.node_bits,

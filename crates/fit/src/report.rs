@@ -1,4 +1,4 @@
-use evenstep_display::LeaveOneOutError;
+use evenstep_display::{Choice, LeaveOneOutError};
 use serde::Serialize;
 
 /// What was fitted and how well, for people and for machines.
@@ -24,6 +24,8 @@ pub struct FitReport {
     pub base_error: Option<LeaveOneOutError>,
     /// Whether the base alone does as well, so that the readings support no 3D correction.
     pub base_suffices: bool,
+    /// Why this model was chosen among its candidates; absent where there was nothing to choose.
+    pub choice: Option<Choice>,
     /// Nodes whose target is out of reach.
     pub gamut: GamutReport,
     /// Nodes along an axis.

@@ -1,4 +1,4 @@
-use evenstep_display::LeaveOneOutError;
+use evenstep_display::{Choice, LeaveOneOutError};
 use evenstep_fit::{FitReport, TargetReport};
 use serde::Serialize;
 
@@ -24,6 +24,7 @@ struct Document<'a> {
     leave_one_out: Option<&'a LeaveOneOutError>,
     base_error: Option<&'a LeaveOneOutError>,
     base_suffices: bool,
+    choice: Option<&'a Choice>,
     confidence: Unknown,
     gamut: Gamut,
     constraints: Unknown,
@@ -86,6 +87,7 @@ pub fn fit_json(report: &FitReport) -> String {
         ("encoding", report.encoding.is_some()),
         ("form", report.form.is_some()),
         ("smoothing", report.smoothing.is_some()),
+        ("choice", report.choice.is_some()),
     ] {
         if !is_known {
             why.insert(field, BASE_ONLY);
@@ -125,6 +127,7 @@ pub fn fit_json(report: &FitReport) -> String {
         leave_one_out,
         base_error: report.base_error.as_ref(),
         base_suffices: report.base_suffices,
+        choice: report.choice.as_ref(),
         confidence: None,
         gamut: gamut(report),
         constraints: None,

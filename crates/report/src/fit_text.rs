@@ -1,3 +1,4 @@
+use evenstep_display::Choice;
 use evenstep_fit::{FitReport, TargetReport};
 
 use crate::text::{counted, labelled, three_digits};
@@ -22,6 +23,9 @@ pub fn fit_text(report: &FitReport) -> String {
     text += &labelled("Readings", &readings(report));
     text += &labelled("Noise", &noise(report));
     text += &labelled("Model", &model(report));
+    if let Some(choice) = &report.choice {
+        text += &labelled("", &chosen(choice));
+    }
     for line in errors(report) {
         text += &line;
     }
@@ -125,6 +129,18 @@ fn model(report: &FitReport) -> String {
     format!(
         "{} of {what}, in {encoding} space, smoothing {smoothing}",
         report.scheme
+    )
+}
+
+/// Why this model, in words.
+fn chosen(choice: &Choice) -> String {
+    let score = "√(CIEDE2000 · ΔE ITP) of left-out readings";
+    let next = choice.runner_up.as_ref().map_or_else(String::new, |next| {
+        format!(" before {:.3} of {}", next.score, next.model)
+    });
+    format!(
+        "best of {} candidates on {} patches: {:.3} {score}{next}; smoothing by {}",
+        choice.candidates, choice.patches, choice.score, choice.smoothing_by
     )
 }
 

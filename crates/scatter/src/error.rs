@@ -62,11 +62,21 @@ pub enum FitError {
         /// The kernel.
         kernel: Kernel,
         /// The degree asked for.
-        found: u8,
+        found: i8,
         /// Lowest degree that makes the system solvable.
-        least: u8,
+        least: i8,
         /// Highest degree implemented.
-        most: u8,
+        most: i8,
+    },
+    /// A shape that is not above 0, or given to a kernel that has none.
+    #[error("shape {found} does not fit the {kernel} kernel; {need}")]
+    Shape {
+        /// The kernel.
+        kernel: Kernel,
+        /// The shape given.
+        found: f64,
+        /// What is wanted instead.
+        need: &'static str,
     },
     /// Two sites are equal and smoothing is 0, so that no function can pass through both.
     #[error("sites {first} and {second} coincide; average them, or use a smoothing above 0")]
@@ -83,7 +93,7 @@ pub enum FitError {
     )]
     Degenerate {
         /// Degree of the polynomial part.
-        degree: u8,
+        degree: i8,
     },
     /// Rounding makes the kernel matrix singular, mostly because two sites nearly coincide.
     #[error(
@@ -103,6 +113,11 @@ pub enum FitError {
         "the eigenvalue iteration did not converge; the values or variances span too many orders of magnitude"
     )]
     Eigenvalues,
+    /// A rule that this scheme has no figures for.
+    #[error(
+        "this scheme chooses its smoothing by leave-one-out only; ask for that, or give a number"
+    )]
+    Rule,
     /// No candidate of the smoothing has a finite score.
     #[error("no smoothing among those tried gives a finite score; give candidates above 0")]
     NoSmoothing,

@@ -1,17 +1,10 @@
 //! The value of the nearest site.
 
-use std::num::NonZero;
-
-use kiddo::{ImmutableKdTree, SquaredEuclidean};
 use nalgebra::Matrix3;
 use rayon::prelude::*;
 
-use crate::sites::squared_distance;
+use crate::neighbours::Neighbours;
 use crate::{FitError, Interpolant, LeaveOneOut, Sites};
-
-/// Widens the search radius over the tree's own rounding of the squared distance, so that every
-/// site at the least distance is seen and the lowest index wins.
-const RADIUS_MARGIN: f64 = 1.0 + 1e-12;
 
 /// The value of the nearest site by Euclidean distance; of several, that of the lowest index.
 ///
@@ -20,8 +13,7 @@ const RADIUS_MARGIN: f64 = 1.0 + 1e-12;
 /// Never ill-posed. Cost: n log n to fit, about log n a point. Smoothing and variances have no
 /// meaning here and are ignored.
 pub struct Nearest {
-    tree: ImmutableKdTree<f64, 3>,
-    sites: Vec<[f64; 3]>,
+    neighbours: Neighbours,
     values: Vec<[f64; 3]>,
 }
 
@@ -32,12 +24,8 @@ impl Nearest {
     /// [`FitError::Length`], [`FitError::NotFinite`], [`FitError::TooFewSites`] without any site.
     pub fn fit(data: Sites<'_>) -> Result<Self, FitError> {
         data.check(1)?;
-        // The tree numbers its sites with 32 bits; the matrix schemes end long before.
-        let tree = ImmutableKdTree::new_from_slice(data.sites)
-            .map_err(|_| FitError::TooManySites { found: data.len() })?;
         Ok(Self {
-            tree,
-            sites: data.sites.to_vec(),
+            neighbours: Neighbours::new(data.sites)?,
             values: data.values.to_vec(),
         })
     }
@@ -69,32 +57,8 @@ impl Nearest {
     }
 
     fn value_at(&self, at: [f64; 3], without: Option<usize>) -> [f64; 3] {
-        if at.iter().any(|v| !v.is_finite()) {
-            return [f64::NAN; 3];
-        }
-        // The two nearest contain one that is not left out, whatever the ties.
-        let count = if without.is_some() {
-            NonZero::<usize>::MIN.saturating_add(1)
-        } else {
-            NonZero::<usize>::MIN
-        };
-        let reach = self
-            .tree
-            .query(&at)
-            .nearest_n::<SquaredEuclidean<f64>>(count)
-            .execute()
-            .iter()
-            .fold(0.0, |reach: f64, found| reach.max(found.distance));
-        self.tree
-            .query(&at)
-            .within::<SquaredEuclidean<f64>>(reach * RADIUS_MARGIN)
-            .execute()
-            .iter()
-            .map(|found| found.item as usize)
-            .filter(|i| Some(*i) != without)
-            .map(|i| (squared_distance(at, self.sites[i]), i))
-            .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
-            .map_or([f64::NAN; 3], |(_, i)| self.values[i])
+        let nearest = self.neighbours.nearest(at, 1, without);
+        nearest.first().map_or([f64::NAN; 3], |i| self.values[*i])
     }
 }
 

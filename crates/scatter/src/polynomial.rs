@@ -20,14 +20,14 @@ const EXPONENTS: [[u8; 3]; 10] = [
 /// they change the coefficients but not the interpolant.
 #[derive(Clone, Debug)]
 pub(crate) struct Basis {
-    degree: u8,
+    degree: i8,
     centre: [f64; 3],
     scale: f64,
 }
 
 impl Basis {
     /// Centres on the middle of the sites' bounding box and scales by its largest half width.
-    pub(crate) fn new(degree: u8, sites: &[[f64; 3]]) -> Self {
+    pub(crate) fn new(degree: i8, sites: &[[f64; 3]]) -> Self {
         let mut low = [f64::INFINITY; 3];
         let mut high = [f64::NEG_INFINITY; 3];
         for site in sites {
@@ -48,11 +48,11 @@ impl Basis {
         }
     }
 
-    /// Number of monomials of one degree: 1, 4 or 10.
-    pub(crate) fn terms(degree: u8) -> usize {
+    /// Number of monomials of one degree: 1, 4 or 10, and none for −1.
+    pub(crate) fn terms(degree: i8) -> usize {
         EXPONENTS
             .iter()
-            .filter(|e| e.iter().sum::<u8>() <= degree)
+            .filter(|e| i32::from(e.iter().sum::<u8>()) <= i32::from(degree))
             .count()
     }
 

@@ -47,6 +47,50 @@ pub(crate) fn product(a: MatRef<'_, f64>, b: MatRef<'_, f64>) -> Mat<f64> {
 /// slab a millionth as thick as wide still pass.
 const DEPENDENT: f64 = 1e-11;
 
+/// QR factors of W P, n × m: Householder vectors with R, and the block factor.
+///
+/// # Errors
+/// [`FitError::Degenerate`] when the sites do not determine the polynomials.
+pub(crate) fn factor(
+    basis: &Basis,
+    degree: i8,
+    sites: &[[f64; 3]],
+    whitening: &[f64],
+) -> Result<(Mat<f64>, Mat<f64>), FitError> {
+    let (n, m) = (sites.len(), basis.len());
+    let mut reflectors = Mat::zeros(n, m);
+    if m == 0 {
+        // Nothing to project out: Q is the identity.
+        return Ok((reflectors, Mat::zeros(0, 0)));
+    }
+    for (i, site) in sites.iter().enumerate() {
+        for (j, value) in basis.values(*site).enumerate() {
+            reflectors[(i, j)] = whitening[i] * value;
+        }
+    }
+    let lengths: Vec<f64> = (0..m).map(|j| reflectors.col(j).norm_l2()).collect();
+    let block = recommended_block_size::<f64>(n, m).min(m);
+    let mut factor = Mat::zeros(block, m);
+    let mut memory = MemBuffer::new(qr_in_place_scratch::<f64>(
+        n,
+        m,
+        block,
+        Par::Seq,
+        Default::default(),
+    ));
+    qr_in_place(
+        reflectors.as_mut(),
+        factor.as_mut(),
+        Par::Seq,
+        MemStack::new(&mut memory),
+        Default::default(),
+    );
+    if (0..m).any(|j| reflectors[(j, j)].abs() <= DEPENDENT * lengths[j]) {
+        return Err(FitError::Degenerate { degree });
+    }
+    Ok((reflectors, factor))
+}
+
 /// The whitened system in the basis given by the polynomials.
 pub(crate) struct Projected {
     /// Qᵀ W K W Q by columns, n × n; symmetric up to rounding.
@@ -60,64 +104,53 @@ pub(crate) struct Projected {
 }
 
 impl Projected {
-    /// Builds and projects the kernel matrix: O(n² m) time, one n × n matrix.
+    /// Builds and projects the kernel matrix: O(n² m) time, one n × n matrix. The kernel acts on the scaled sites,
+    /// the polynomials on the sites.
     pub(crate) fn new(
         kernel: Kernel,
+        scaled: &[[f64; 3]],
         basis: &Basis,
-        degree: u8,
+        degree: i8,
         sites: &[[f64; 3]],
         whitening: Vec<f64>,
     ) -> Result<Self, FitError> {
-        let (n, m) = (sites.len(), basis.len());
-        let mut reflectors = Mat::zeros(n, m);
-        for (i, site) in sites.iter().enumerate() {
-            for (j, value) in basis.values(*site).enumerate() {
-                reflectors[(i, j)] = whitening[i] * value;
-            }
-        }
-        let lengths: Vec<f64> = (0..m).map(|j| reflectors.col(j).norm_l2()).collect();
-        let block = recommended_block_size::<f64>(n, m).min(m);
-        let mut factor = Mat::zeros(block, m);
-        let mut memory = MemBuffer::new(qr_in_place_scratch::<f64>(
-            n,
-            m,
-            block,
-            Par::Seq,
-            Default::default(),
-        ));
-        qr_in_place(
-            reflectors.as_mut(),
-            factor.as_mut(),
-            Par::Seq,
-            MemStack::new(&mut memory),
-            Default::default(),
-        );
-        if (0..m).any(|j| reflectors[(j, j)].abs() <= DEPENDENT * lengths[j]) {
-            return Err(FitError::Degenerate { degree });
-        }
-
-        let mut matrix = vec![0.0; n * n];
-        matrix
-            .par_chunks_mut(n)
-            .enumerate()
-            .for_each(|(j, column)| {
-                kernel_column(kernel, sites, sites[j], column);
-                for (entry, w) in column.iter_mut().zip(&whitening) {
-                    *entry *= w * whitening[j];
-                }
-            });
-        let mut projected = Self {
-            n,
-            kernel: Vec::new(),
-            reflectors,
-            factor,
-            whitening,
-        };
+        let n = sites.len();
+        let (reflectors, factor) = factor(basis, degree, sites, &whitening)?;
+        let mut projected = Self::whitened(kernel, scaled, whitening, reflectors, factor);
+        let mut matrix = std::mem::take(&mut projected.kernel);
         let mut view = MatMut::from_column_major_slice_mut(&mut matrix, n, n);
         projected.forward(view.as_mut());
         projected.forward_right(view);
         projected.kernel = matrix;
         Ok(projected)
+    }
+
+    /// W K W, not projected yet.
+    fn whitened(
+        kernel: Kernel,
+        scaled: &[[f64; 3]],
+        whitening: Vec<f64>,
+        reflectors: Mat<f64>,
+        factor: Mat<f64>,
+    ) -> Self {
+        let n = scaled.len();
+        let mut matrix = vec![0.0; n * n];
+        matrix
+            .par_chunks_mut(n)
+            .enumerate()
+            .for_each(|(j, column)| {
+                kernel_column(kernel, scaled, scaled[j], column);
+                for (entry, w) in column.iter_mut().zip(&whitening) {
+                    *entry *= w * whitening[j];
+                }
+            });
+        Self {
+            n,
+            kernel: matrix,
+            reflectors,
+            factor,
+            whitening,
+        }
     }
 
     /// Qᵀ W K W Q.
@@ -137,6 +170,9 @@ impl Projected {
 
     /// X ← Qᵀ X.
     pub(crate) fn forward(&self, x: MatMut<'_, f64>) {
+        if self.terms() == 0 {
+            return;
+        }
         let (n, block) = (self.reflectors.nrows(), self.factor.nrows());
         let scratch = apply_block_householder_sequence_transpose_on_the_left_in_place_scratch::<f64>(
             n,
@@ -155,6 +191,9 @@ impl Projected {
 
     /// X ← Q X.
     pub(crate) fn backward(&self, x: MatMut<'_, f64>) {
+        if self.terms() == 0 {
+            return;
+        }
         let (n, block) = (self.reflectors.nrows(), self.factor.nrows());
         let scratch = apply_block_householder_sequence_on_the_left_in_place_scratch::<f64>(
             n,
@@ -173,6 +212,9 @@ impl Projected {
 
     /// X ← X Q.
     fn forward_right(&self, x: MatMut<'_, f64>) {
+        if self.terms() == 0 {
+            return;
+        }
         let (n, block) = (self.reflectors.nrows(), self.factor.nrows());
         let scratch = apply_block_householder_sequence_on_the_right_in_place_scratch::<f64>(
             n,

@@ -9,7 +9,7 @@ use nalgebra::Matrix3;
 
 use crate::kernel_sum::Centres;
 use crate::polynomial::Basis;
-use crate::projection::{Projected, product, split};
+use crate::projection::{Projected, factor, product, split};
 use crate::sites::closest_pair;
 use crate::{FitError, Interpolant, Kernel, Sites};
 
@@ -28,7 +28,8 @@ const ACCEPTED_RESIDUAL: f64 = 1e-8;
 /// | parameter | default | range |
 /// | --- | --- | --- |
 /// | `kernel` | – | [`Kernel`] |
-/// | `degree` | the kernel's least | [`Kernel::least_degree`] to 2 |
+/// | `degree` | the kernel's least | [`Kernel::least_degree`] to 2, −1 is no polynomial |
+/// | `shape` | from the mean spacing of the sites | above 0, in 1 / units of the sites |
 /// | smoothing | – | ≥ 0, in units of the kernel |
 ///
 /// Ill-posed when two sites coincide and λ = 0, or when the sites do not determine the polynomial.
@@ -36,28 +37,40 @@ const ACCEPTED_RESIDUAL: f64 = 1e-8;
 ///
 /// # Source
 /// Duchon (1977); Wahba (1990), section 2.4; Fasshauer (2007), chapters 6 and 19 (from memory).
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rbf {
     /// φ.
     pub kernel: Kernel,
     /// Degree of the polynomial part; `None` takes the kernel's least degree.
-    pub degree: Option<u8>,
+    pub degree: Option<i8>,
+    /// ε; `None` takes it from the mean spacing of the sites. Only for kernels with [`Kernel::has_shape`].
+    pub shape: Option<f64>,
 }
 
 impl Rbf {
     /// The kernel with its least degree.
-    pub fn new(kernel: Kernel) -> Self {
+    pub const fn new(kernel: Kernel) -> Self {
         Self {
             kernel,
             degree: None,
+            shape: None,
         }
     }
 
     /// The same with a polynomial part of this degree.
     #[must_use]
-    pub fn with_degree(self, degree: u8) -> Self {
+    pub fn with_degree(self, degree: i8) -> Self {
         Self {
             degree: Some(degree),
+            ..self
+        }
+    }
+
+    /// The same with this ε.
+    #[must_use]
+    pub fn with_shape(self, shape: f64) -> Self {
+        Self {
+            shape: Some(shape),
             ..self
         }
     }
@@ -67,7 +80,7 @@ impl Rbf {
     /// # Errors
     /// Any [`FitError`] but those of leave-one-out.
     pub fn fit(&self, data: Sites<'_>, smoothing: f64) -> Result<RbfInterpolant, FitError> {
-        let (degree, basis) = self.prepare(data, &[smoothing])?;
+        let prepared = self.prepare(data, &[smoothing])?;
         // Without smoothing the variances have no effect on the solution, only on its rounding.
         let data = if smoothing > 0.0 {
             data
@@ -77,7 +90,7 @@ impl Rbf {
                 ..data
             }
         };
-        let projected = Projected::new(self.kernel, &basis, degree, data.sites, whitening(data))?;
+        let projected = prepared.project(whitening(data), data.sites)?;
         let m = projected.terms();
         let right = projected.right_side(data.values);
         let (top, bottom) = right.as_ref().split_at_row(m);
@@ -92,8 +105,11 @@ impl Rbf {
             }
         })?;
 
-        let mut coefficients = top - product(projected.kernel().get(..m, m..), solved.as_ref());
-        solve_upper_triangular_in_place(projected.upper(), coefficients.as_mut(), split());
+        let mut coefficients = top.to_owned();
+        if m > 0 {
+            coefficients -= product(projected.kernel().get(..m, m..), solved.as_ref());
+            solve_upper_triangular_in_place(projected.upper(), coefficients.as_mut(), split());
+        }
         let mut weights = Mat::zeros(data.len(), 3);
         weights.get_mut(m.., ..).copy_from(&solved);
         projected.backward(weights.as_mut());
@@ -108,10 +124,11 @@ impl Rbf {
             .zip(&projected.whitening)
             .map(|(u, w)| u.map(|u| u * w))
             .collect();
-        let centres = Centres::new(self.kernel, data.sites, &weights);
+        let centres = Centres::new(self.kernel, &prepared.scaled, &weights);
         Ok(RbfInterpolant {
             centres,
-            basis,
+            shape: prepared.shape,
+            basis: prepared.basis,
             coefficients: rows(coefficients.as_ref()),
         })
     }
@@ -121,18 +138,112 @@ impl Rbf {
         &self,
         data: Sites<'_>,
         smoothings: &[f64],
-    ) -> Result<(u8, Basis), FitError> {
+    ) -> Result<Prepared, FitError> {
         let degree = self.kernel.checked_degree(self.degree)?;
         if let Some(&found) = smoothings.iter().find(|s| !(s.is_finite() && **s >= 0.0)) {
             return Err(FitError::Smoothing { found });
         }
-        data.check(Basis::terms(degree))?;
+        data.check(Basis::terms(degree).max(1))?;
         if smoothings.contains(&0.0)
             && let Some((first, second)) = data.coincident()
         {
             return Err(FitError::Coincident { first, second });
         }
-        Ok((degree, Basis::new(degree, data.sites)))
+        let shape = self.shape_for(data.sites)?;
+        Ok(Prepared {
+            kernel: self.kernel,
+            degree,
+            basis: Basis::new(degree, data.sites),
+            shape,
+            scaled: data.sites.iter().map(|s| s.map(|v| v * shape)).collect(),
+        })
+    }
+
+    /// Coefficients of the polynomial part; 0 for a degree that does not fit the kernel.
+    pub(crate) fn terms(&self) -> usize {
+        self.kernel
+            .checked_degree(self.degree)
+            .map_or(0, Basis::terms)
+    }
+
+    /// Everything that a fit refuses but a singular kernel matrix: n m² operations.
+    pub(crate) fn check_polynomials(
+        &self,
+        data: Sites<'_>,
+        smoothing: f64,
+    ) -> Result<(), FitError> {
+        let prepared = self.prepare(data, &[smoothing])?;
+        factor(
+            &prepared.basis,
+            prepared.degree,
+            data.sites,
+            &vec![1.0; data.len()],
+        )
+        .map(|_| ())
+    }
+
+    /// ε for these sites: 1 for kernels without a scale.
+    ///
+    /// # Errors
+    /// [`FitError::Shape`].
+    pub fn shape_for(&self, sites: &[[f64; 3]]) -> Result<f64, FitError> {
+        let refuse = |found, need| FitError::Shape {
+            kernel: self.kernel,
+            found,
+            need,
+        };
+        match (self.kernel.spacings(), self.shape) {
+            (None, None) => Ok(1.0),
+            (None, Some(found)) => Err(refuse(found, "it has no shape, leave it out")),
+            (Some(_), Some(found)) if found.is_finite() && found > 0.0 => Ok(found),
+            (Some(_), Some(found)) => Err(refuse(found, "give a finite number above 0")),
+            (Some(spacings), None) => Ok(1.0 / (spacings * mean_spacing(sites))),
+        }
+    }
+}
+
+/// Edge of the cube that each site has to itself: the largest side of the bounding box over the cube root of their
+/// number. 1 where all sites coincide.
+fn mean_spacing(sites: &[[f64; 3]]) -> f64 {
+    let side = (0..3)
+        .map(|c| {
+            let axis = || sites.iter().map(|s| s[c]);
+            axis().fold(f64::NEG_INFINITY, f64::max) - axis().fold(f64::INFINITY, f64::min)
+        })
+        .fold(0.0, f64::max);
+    if side > 0.0 {
+        side / (sites.len() as f64).cbrt()
+    } else {
+        1.0
+    }
+}
+
+/// What a fit and a leave-one-out start from.
+pub(crate) struct Prepared {
+    kernel: Kernel,
+    degree: i8,
+    basis: Basis,
+    /// ε.
+    shape: f64,
+    /// Sites times ε, where the kernels live.
+    scaled: Vec<[f64; 3]>,
+}
+
+impl Prepared {
+    /// The whitened system with the polynomials projected out.
+    pub(crate) fn project(
+        &self,
+        whitening: Vec<f64>,
+        sites: &[[f64; 3]],
+    ) -> Result<Projected, FitError> {
+        Projected::new(
+            self.kernel,
+            &self.scaled,
+            &self.basis,
+            self.degree,
+            sites,
+            whitening,
+        )
     }
 }
 
@@ -230,14 +341,17 @@ fn solve_indefinite(mut a: Mat<f64>, b: MatRef<'_, f64>) -> Mat<f64> {
 /// A fitted [`Rbf`].
 #[derive(Clone, Debug)]
 pub struct RbfInterpolant {
+    /// Around the sites times ε.
     centres: Centres,
+    /// ε.
+    shape: f64,
     basis: Basis,
     coefficients: Vec<[f64; 3]>,
 }
 
 impl Interpolant for RbfInterpolant {
     fn eval(&self, at: [f64; 3]) -> [f64; 3] {
-        let mut value = self.centres.sum(at);
+        let mut value = self.centres.sum(at.map(|v| v * self.shape));
         for (p, c) in self.basis.values(at).zip(&self.coefficients) {
             for k in 0..3 {
                 value[k] += p * c[k];
@@ -247,7 +361,9 @@ impl Interpolant for RbfInterpolant {
     }
 
     fn eval_with_gradient(&self, at: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
-        let (mut value, mut slope) = self.centres.sum_with_gradient(at);
+        let scaled = at.map(|v| v * self.shape);
+        let (mut value, slope) = self.centres.sum_with_gradient(scaled);
+        let mut slope = slope.map(|row| row.map(|v| v * self.shape));
         let terms = self.basis.values(at).zip(self.basis.gradients(at));
         for ((p, dp), c) in terms.zip(&self.coefficients) {
             for k in 0..3 {

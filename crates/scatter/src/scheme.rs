@@ -1,60 +1,57 @@
-//! The schemes by their command-line names.
+//! The schemes behind one type, with their parameters.
 
-use std::fmt;
-use std::str::FromStr;
+use crate::smoothing::left_out_square;
+use crate::{
+    FitError, Interpolant, Kernel, LeaveOneOut, LocalRbf, Nearest, Rbf, Rule, Selected, Shepard,
+    Sites,
+};
 
-use crate::{FitError, Interpolant, Kernel, LeaveOneOut, Nearest, Rbf, Shepard, Sites};
-
-/// A scattered-data scheme with its usual parameters.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+/// A scattered-data scheme with its parameters; written and read as `name:option,option`, see
+/// [`Scheme::SPECS`].
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Scheme {
     /// [`Nearest`].
     Nearest,
     /// [`Shepard`].
     Shepard,
-    /// [`Rbf`] with [`Kernel::Linear`], degree 0.
-    RbfLinear,
-    /// [`Rbf`] with [`Kernel::ThinPlate`], degree 1.
-    RbfThinPlate,
-    /// [`Rbf`] with [`Kernel::Cubic`], degree 1.
-    RbfCubic,
+    /// [`Rbf`].
+    Rbf(Rbf),
+    /// [`LocalRbf`].
+    RbfLocal(LocalRbf),
 }
 
 impl Scheme {
-    /// Every scheme, in the order of listings.
-    pub const ALL: [Self; 5] = [
-        Self::Nearest,
-        Self::Shepard,
-        Self::RbfLinear,
-        Self::RbfThinPlate,
-        Self::RbfCubic,
-    ];
+    /// [`Rbf`] with [`Kernel::Linear`], degree 0.
+    pub const RBF_LINEAR: Self = Self::Rbf(Rbf::new(Kernel::Linear));
+    /// [`Rbf`] with [`Kernel::ThinPlate`], degree 1.
+    pub const RBF_THIN_PLATE: Self = Self::Rbf(Rbf::new(Kernel::ThinPlate));
+    /// [`Rbf`] with [`Kernel::Cubic`], degree 1.
+    pub const RBF_CUBIC: Self = Self::Rbf(Rbf::new(Kernel::Cubic));
 
-    /// The name on the command line.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Nearest => "nearest",
-            Self::Shepard => "shepard",
-            Self::RbfLinear => "rbf-linear",
-            Self::RbfThinPlate => "rbf-thin-plate",
-            Self::RbfCubic => "rbf-cubic",
-        }
+    /// One scheme for every spec of [`Scheme::SPECS`], in its order.
+    pub fn all() -> Vec<Self> {
+        let parsed = |spec: &&str| spec.parse().ok();
+        Self::SPECS.iter().filter_map(parsed).collect()
     }
 
     /// Whether smoothing and relative variances have an effect.
     pub fn uses_smoothing(self) -> bool {
-        self.rbf().is_some()
+        match self {
+            Self::Nearest | Self::Shepard => false,
+            Self::Rbf(_) | Self::RbfLocal(_) => true,
+        }
     }
 
-    /// Fits the scheme; [`Scheme::Nearest`] and [`Scheme::Shepard`] ignore the smoothing.
+    /// Fits the scheme; those of which [`Scheme::uses_smoothing`] is false ignore the smoothing.
     ///
     /// # Errors
-    /// As stated by the scheme: [`Rbf::fit`], [`Nearest::fit`], [`Shepard::fit`].
+    /// As stated by the scheme.
     pub fn fit(&self, data: Sites<'_>, smoothing: f64) -> Result<Box<dyn Interpolant>, FitError> {
-        Ok(match (self, self.rbf()) {
-            (_, Some(rbf)) => Box::new(rbf.fit(data, smoothing)?),
-            (Self::Nearest, _) => Box::new(Nearest::fit(data)?),
-            _ => Box::new(Shepard::fit(data)?),
+        Ok(match self {
+            Self::Nearest => Box::new(Nearest::fit(data)?),
+            Self::Shepard => Box::new(Shepard::fit(data)?),
+            Self::Rbf(scheme) => Box::new(scheme.fit(data, smoothing)?),
+            Self::RbfLocal(scheme) => Box::new(scheme.fit(data, smoothing)?),
         })
     }
 
@@ -63,64 +60,54 @@ impl Scheme {
     /// Schemes that ignore smoothing give the same residuals for every value.
     ///
     /// # Errors
-    /// As stated by the scheme: [`Rbf::leave_one_out`], [`Nearest::leave_one_out`],
-    /// [`Shepard::leave_one_out`].
+    /// As stated by the scheme.
     pub fn leave_one_out(
         &self,
         data: Sites<'_>,
         smoothings: &[f64],
     ) -> Result<Vec<LeaveOneOut>, FitError> {
-        match (self, self.rbf()) {
-            (_, Some(rbf)) => rbf.leave_one_out(data, smoothings),
-            (Self::Nearest, _) => Nearest::leave_one_out(data, smoothings),
-            _ => Shepard::leave_one_out(data, smoothings),
-        }
-    }
-
-    fn rbf(self) -> Option<Rbf> {
         match self {
-            Self::Nearest | Self::Shepard => None,
-            Self::RbfLinear => Some(Rbf::new(Kernel::Linear)),
-            Self::RbfThinPlate => Some(Rbf::new(Kernel::ThinPlate)),
-            Self::RbfCubic => Some(Rbf::new(Kernel::Cubic)),
+            Self::Nearest => Nearest::leave_one_out(data, smoothings),
+            Self::Shepard => Shepard::leave_one_out(data, smoothings),
+            Self::Rbf(scheme) => scheme.leave_one_out(data, smoothings),
+            Self::RbfLocal(scheme) => scheme.leave_one_out(data, smoothings),
         }
     }
-}
 
-impl fmt::Display for Scheme {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(self.name())
+    /// Chooses the smoothing among candidates; a scheme without smoothing takes 0 and scores nothing.
+    ///
+    /// # Errors
+    /// As stated by the scheme.
+    pub fn select(
+        &self,
+        data: Sites<'_>,
+        rule: Rule,
+        candidates: &[f64],
+    ) -> Result<Selected, FitError> {
+        match self {
+            Self::Nearest | Self::Shepard => Ok(Selected::unscored(0.0)),
+            Self::Rbf(scheme) => scheme.select(data, rule, candidates),
+            Self::RbfLocal(_) => self.select_by_leaving_out(data, rule, candidates),
+        }
     }
-}
 
-/// A name that is none of [`Scheme::ALL`].
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "no scheme is called {0:?}; use one of nearest, shepard, rbf-linear, rbf-thin-plate, rbf-cubic"
-)]
-pub struct UnknownScheme(pub String);
-
-impl FromStr for Scheme {
-    type Err = UnknownScheme;
-
-    fn from_str(name: &str) -> Result<Self, UnknownScheme> {
-        Self::ALL
-            .into_iter()
-            .find(|kind| kind.name() == name)
-            .ok_or_else(|| UnknownScheme(name.to_owned()))
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn names_round_trip_and_the_message_lists_all() {
-        let message = "spline".parse::<Scheme>().unwrap_err().to_string();
-        for kind in Scheme::ALL {
-            assert_eq!(kind.to_string().parse(), Ok(kind));
-            assert!(message.contains(kind.name()), "{message}");
+    /// For schemes whose smoother has no spectrum at hand.
+    fn select_by_leaving_out(
+        &self,
+        data: Sites<'_>,
+        rule: Rule,
+        candidates: &[f64],
+    ) -> Result<Selected, FitError> {
+        match rule {
+            Rule::Given(smoothing) => Ok(Selected::unscored(smoothing)),
+            Rule::LeaveOneOut => {
+                let left_out = self.leave_one_out(data, candidates)?;
+                let scored = left_out
+                    .iter()
+                    .map(|one| (one.smoothing, left_out_square(data, one)));
+                Selected::best(scored.collect())
+            }
+            _ => Err(FitError::Rule),
         }
     }
 }

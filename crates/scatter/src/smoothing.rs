@@ -35,6 +35,15 @@ pub struct Selected {
 }
 
 impl Selected {
+    /// A smoothing that nothing had to be asked about.
+    pub(crate) fn unscored(smoothing: f64) -> Self {
+        Self {
+            smoothing,
+            scores: Vec::new(),
+            at_edge: false,
+        }
+    }
+
     /// The best of scored candidates.
     pub(crate) fn best(scores: Vec<(f64, f64)>) -> Result<Self, FitError> {
         let finite = scores.iter().filter(|s| s.1.is_finite());
@@ -78,11 +87,7 @@ impl Rbf {
         candidates: &[f64],
     ) -> Result<Selected, FitError> {
         if let Rule::Given(smoothing) = rule {
-            return Ok(Selected {
-                smoothing,
-                scores: Vec::new(),
-                at_edge: false,
-            });
+            return Ok(Selected::unscored(smoothing));
         }
         let spectrum = Spectrum::new(self, data, candidates)?;
         let scores = match rule {

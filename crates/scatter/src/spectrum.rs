@@ -5,7 +5,7 @@ use faer::diag::Diag;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::evd::{ComputeEigenvectors, self_adjoint_evd, self_adjoint_evd_scratch};
 
-use crate::projection::{Projected, product, split};
+use crate::projection::{product, split};
 use crate::rbf::whitening;
 use crate::{FitError, Rbf, Sites};
 
@@ -26,8 +26,8 @@ pub(crate) struct Spectrum {
 impl Spectrum {
     /// Decomposes; the smoothings are those to be judged, so that 0 can be refused where sites coincide.
     pub(crate) fn new(rbf: &Rbf, data: Sites<'_>, smoothings: &[f64]) -> Result<Self, FitError> {
-        let (degree, basis) = rbf.prepare(data, smoothings)?;
-        let projected = Projected::new(rbf.kernel, &basis, degree, data.sites, whitening(data))?;
+        let prepared = rbf.prepare(data, smoothings)?;
+        let projected = prepared.project(whitening(data), data.sites)?;
         let (n, m) = (data.len(), projected.terms());
         if n == m {
             return Err(FitError::Indispensable { site: 0 });

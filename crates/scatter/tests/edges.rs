@@ -1,6 +1,6 @@
 //! Data that must be refused with a clear message, and data that must not.
 
-use evenstep_scatter::{FitError, Kernel, Rbf, Scheme, Sites};
+use evenstep_scatter::{FitError, Interpolant, Kernel, LocalRbf, Rbf, Scheme, Sites};
 
 type Triples = Vec<[f64; 3]>;
 
@@ -23,7 +23,11 @@ fn error(kind: Scheme, sites: &[[f64; 3]], smoothing: f64) -> Option<FitError> {
     kind.fit(Sites::new(sites, &values), smoothing).err()
 }
 
-const RADIAL: [Scheme; 3] = [Scheme::RbfLinear, Scheme::RbfThinPlate, Scheme::RbfCubic];
+const RADIAL: [Scheme; 3] = [
+    Scheme::RBF_LINEAR,
+    Scheme::RBF_THIN_PLATE,
+    Scheme::RBF_CUBIC,
+];
 
 #[test]
 fn equal_sites_are_named_unless_smoothed() {
@@ -45,7 +49,7 @@ fn equal_sites_are_named_unless_smoothed() {
     sites[17] = sites[4];
     sites[17][0] = -0.0;
     assert_eq!(
-        error(Scheme::RbfLinear, &sites, 0.0),
+        error(Scheme::RBF_LINEAR, &sites, 0.0),
         Some(FitError::Coincident {
             first: 4,
             second: 17
@@ -95,13 +99,13 @@ fn flat_sets_of_sites_are_refused_where_a_slope_is_needed() {
         .map(|[x, y, _]| [*x, *y, 0.5 * x + 0.25 * y])
         .collect();
     for sites in [line, plane] {
-        for kind in [Scheme::RbfThinPlate, Scheme::RbfCubic] {
+        for kind in [Scheme::RBF_THIN_PLATE, Scheme::RBF_CUBIC] {
             assert_eq!(
                 error(kind, &sites, 0.0),
                 Some(FitError::Degenerate { degree: 1 })
             );
         }
-        for kind in [Scheme::RbfLinear, Scheme::Nearest, Scheme::Shepard] {
+        for kind in [Scheme::RBF_LINEAR, Scheme::Nearest, Scheme::Shepard] {
             assert_eq!(error(kind, &sites, 0.0), None);
         }
     }
@@ -109,7 +113,10 @@ fn flat_sets_of_sites_are_refused_where_a_slope_is_needed() {
 
 #[test]
 fn too_few_sites_are_refused() {
-    for (kind, need) in Scheme::ALL.into_iter().zip([1, 1, 1, 4, 4]) {
+    for (kind, need) in Scheme::all()
+        .into_iter()
+        .zip([1, 1, 1, 4, 4, 10, 1, 1, 1, 1, 1, 4, 4])
+    {
         let expected = Some(FitError::TooFewSites {
             found: need - 1,
             need,
@@ -123,7 +130,7 @@ fn too_few_sites_are_refused() {
     }
     let sites = spread(4);
     let values = values(&sites);
-    let loo = Scheme::RbfCubic.leave_one_out(Sites::new(&sites, &values), &[0.0]);
+    let loo = Scheme::RBF_CUBIC.leave_one_out(Sites::new(&sites, &values), &[0.0]);
     assert_eq!(loo, Err(FitError::Indispensable { site: 0 }));
 }
 
@@ -133,7 +140,7 @@ fn a_site_that_alone_spans_the_space_is_named() {
     let mut sites: Triples = spread(20).iter().map(|[x, y, _]| [*x, *y, 0.0]).collect();
     sites[7][2] = 1.0;
     let values = values(&sites);
-    let loo = Scheme::RbfThinPlate.leave_one_out(Sites::new(&sites, &values), &[0.0]);
+    let loo = Scheme::RBF_THIN_PLATE.leave_one_out(Sites::new(&sites, &values), &[0.0]);
     assert_eq!(loo, Err(FitError::Indispensable { site: 7 }));
 }
 
@@ -141,7 +148,7 @@ fn a_site_that_alone_spans_the_space_is_named() {
 fn bad_numbers_are_refused() {
     let sites = spread(12);
     let good = values(&sites);
-    for kind in Scheme::ALL {
+    for kind in Scheme::all() {
         for bad in [f64::NAN, f64::INFINITY] {
             let mut moved = sites.clone();
             moved[3][1] = bad;
@@ -217,7 +224,7 @@ fn bad_numbers_are_refused() {
 fn queries_that_are_not_finite_do_not_panic() {
     let sites = spread(12);
     let values = values(&sites);
-    for kind in Scheme::ALL {
+    for kind in Scheme::all() {
         let fitted = kind.fit(Sites::new(&sites, &values), 0.0).unwrap();
         assert!(
             fitted
@@ -246,4 +253,64 @@ fn nearest_prefers_the_lowest_index() {
     assert_eq!(fitted.eval([0.5, 0.5, 0.0]), [0.0; 3]);
     assert_eq!(fitted.eval([0.0, 0.0, 0.0]), [1.0; 3]);
     assert_eq!(fitted.eval([0.4, 0.6, 0.0]), [2.0; 3]);
+}
+
+/// A ramp denser than its surroundings: the nearest sites are on a line and determine no plane.
+#[test]
+fn a_local_scheme_widens_neighbourhoods_on_a_line() {
+    let ramp = (0..60).map(|i| [f64::from(i) / 59.0; 3]);
+    let sites: Triples = spread(30).into_iter().chain(ramp).collect();
+    let linear = |[x, y, z]: [f64; 3]| [x + 2.0 * y - z, y - 1.0, z];
+    let values: Triples = sites.iter().map(|s| linear(*s)).collect();
+    let local = LocalRbf {
+        neighbours: 8,
+        ..LocalRbf::DEFAULT
+    };
+    let fitted = local.fit(Sites::new(&sites, &values), 0.0).unwrap();
+    for at in [[0.5, 0.5, 0.501], [0.2; 3], [1.3, 1.2, -0.1]] {
+        let (got, slope) = fitted.eval_with_gradient(at);
+        for k in 0..3 {
+            // Rounding of a solve with a condition up to about 1e6.
+            assert!((got[k] - linear(at)[k]).abs() < 1e-9, "{at:?}: {got:?}");
+        }
+        assert!((slope[(0, 1)] - 2.0).abs() < 1e-7, "{slope}");
+    }
+}
+
+#[test]
+fn a_shape_is_refused_where_it_has_no_meaning() {
+    let sites = spread(20);
+    let values = values(&sites);
+    for (kernel, shape) in [
+        (Kernel::Cubic, 2.0),
+        (Kernel::Gaussian, 0.0),
+        (Kernel::WendlandC2, f64::NAN),
+    ] {
+        let refused = Rbf::new(kernel)
+            .with_shape(shape)
+            .fit(Sites::new(&sites, &values), 0.0);
+        assert!(
+            matches!(refused, Err(FitError::Shape { .. })),
+            "{kernel} {shape}"
+        );
+    }
+}
+
+/// A Gaussian much wider than the sites' spacing: equal rows to double precision, so a smoothing or a message.
+#[test]
+fn a_flat_kernel_is_solved_or_said_to_be_singular() {
+    let sites = spread(200);
+    let values = values(&sites);
+    let flat = Rbf::new(Kernel::Gaussian).with_shape(0.01);
+    let data = Sites::new(&sites, &values);
+    match flat.fit(data, 0.0) {
+        Err(FitError::Singular { .. }) => {}
+        Err(other) => panic!("{other}"),
+        Ok(fitted) => {
+            let got = fitted.eval(sites[7]);
+            // What the solver accepts: half the digits.
+            assert!((got[0] - values[7][0]).abs() < 1e-6, "{got:?}");
+        }
+    }
+    assert!(flat.fit(data, 1e-6).is_ok());
 }

@@ -7,14 +7,22 @@ use evenstep::scatter::Scheme;
 #[command(next_help_heading = "Model")]
 pub(crate) struct ModelArgs {
     /// Scheme that fills the space between readings: auto, nearest, shepard, rbf-linear,
-    /// rbf-thin-plate or rbf-cubic. With auto the one that best predicts each reading from the
-    /// others is taken
+    /// rbf-thin-plate, rbf-cubic, rbf-quintic, rbf-multiquadric, rbf-inverse-multiquadric,
+    /// rbf-gaussian, rbf-wendland or rbf-local. Options follow a colon, as in rbf-wendland:c4 or
+    /// rbf-gaussian:shape=4. With auto the one that best predicts each reading from the others is
+    /// taken
     #[arg(long, value_name = "auto|NAME", default_value = "auto", value_parser = scheme)]
     scheme: Asked,
     /// How far the model may pass beside noisy readings: auto and loo try several amounts and keep the
-    /// one that best predicts each reading from the others; a number from 0 (through every reading)
-    /// is taken as it is
-    #[arg(long, value_name = "auto|loo|VALUE", default_value = "auto")]
+    /// one that best predicts each reading from the others; noise keeps the one that leaves as much
+    /// as the noise of the readings explains; gcv and likelihood decide by generalised
+    /// cross-validation and by marginal likelihood; a number from 0 (through every reading) is taken
+    /// as it is
+    #[arg(
+        long,
+        value_name = "auto|loo|noise|gcv|likelihood|VALUE",
+        default_value = "auto"
+    )]
     smoothing: SmoothingChoice,
 }
 
@@ -30,7 +38,7 @@ fn scheme(text: &str) -> Result<Asked, String> {
         name => name
             .parse()
             .map(Asked::Named)
-            .map_err(|e: evenstep::scatter::UnknownScheme| format!("{e}, or auto")),
+            .map_err(|e: evenstep::scatter::SchemeError| format!("{e}, or auto")),
     }
 }
 

@@ -30,6 +30,7 @@ pub(crate) struct Fit {
     pub(crate) leave_one_out: Option<Error>,
     pub(crate) base_error: Option<Error>,
     pub(crate) base_suffices: bool,
+    pub(crate) choice: Option<Choice>,
     #[serde(deserialize_with = "there")]
     pub(crate) confidence: Null,
     pub(crate) gamut: Gamut,
@@ -50,6 +51,24 @@ pub(crate) fn there<'de, D: serde::Deserializer<'de>, T: Deserialize<'de>>(
     from: D,
 ) -> Result<Option<T>, D::Error> {
     Option::deserialize(from)
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Choice {
+    pub(crate) candidates: usize,
+    pub(crate) patches: usize,
+    pub(crate) smoothing_by: String,
+    pub(crate) score: f64,
+    pub(crate) runner_up: Option<RunnerUp>,
+    pub(crate) refused: Vec<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RunnerUp {
+    pub(crate) model: String,
+    pub(crate) score: f64,
 }
 
 #[derive(Debug, Deserialize)]

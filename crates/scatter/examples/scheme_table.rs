@@ -1,23 +1,20 @@
 //! Predicts a table of queries from a table of sites, for comparison with other programs.
 //!
-//! Usage: `rbf_table FILE KERNEL SMOOTHING`. FILE is a CSV with the header `kind,x,y,z,a,b,c` and
+//! Usage: `scheme_table FILE SCHEME SMOOTHING`. FILE is a CSV with the header `kind,x,y,z,a,b,c` and
 //! two kinds of rows: `site` with three values, and `query` whose last three fields are ignored.
 //! Prints one line `a,b,c` with 17 significant digits for each query.
 #![expect(clippy::print_stdout, reason = "an example prints its result")]
 
 use std::error::Error;
 
-use evenstep_scatter::{Interpolant, Kernel, Rbf, Sites};
+use evenstep_scatter::{Scheme, Sites};
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let [path, kernel, smoothing] = arguments.as_slice() else {
-        return Err("usage: rbf_table FILE KERNEL SMOOTHING".into());
+    let [path, scheme, smoothing] = arguments.as_slice() else {
+        return Err("usage: scheme_table FILE SCHEME SMOOTHING".into());
     };
-    let kernel = Kernel::ALL
-        .into_iter()
-        .find(|k| k.to_string() == *kernel)
-        .ok_or_else(|| format!("unknown kernel {kernel:?}; use linear, thin-plate or cubic"))?;
+    let scheme: Scheme = scheme.parse()?;
 
     let (mut sites, mut values, mut queries) = (Vec::new(), Vec::new(), Vec::new());
     for row in csv::Reader::from_path(path)?.deserialize() {
@@ -32,7 +29,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         }
     }
 
-    let fitted = Rbf::new(kernel).fit(Sites::new(&sites, &values), smoothing.parse()?)?;
+    let fitted = scheme.fit(Sites::new(&sites, &values), smoothing.parse()?)?;
     let mut out = vec![[0.0; 3]; queries.len()];
     fitted.eval_into(&queries, &mut out);
     for [a, b, c] in out {
