@@ -72,10 +72,10 @@ impl Kernel {
         self.spacings().is_some()
     }
 
-    /// 1/ε in mean spacings of the sites, (volume ÷ number)^⅓, where no shape is given; `None` for the kernels
+    /// 1/ε in mean spacings of the sites, largest side ÷ ∛n, where no shape is given; `None` for the kernels
     /// without a scale.
     ///
-    /// Our choice, because of the errors on the six point sets of `docs/methods/radial-basis-functions.md`: wider
+    /// Our choice, because of the errors listed in `docs/methods/radial-basis-functions.md`: wider
     /// kernels are more accurate on smooth data until rounding takes over, and these still leave a positive definite
     /// matrix in double precision at 500 scattered sites.
     pub(crate) fn spacings(self) -> Option<f64> {

@@ -20,12 +20,14 @@ Example:
 /// noise of an instrument. Use it to try a patch list before you spend an hour of measuring, or to
 /// see how a fit takes drift and faulty readings. Equal options give equal readings.
 ///
-/// The panel wrgb is invented: self-emissive, with a white sub-pixel, so that white is brighter than
-/// red, green and blue together and no matrix describes it.
+/// The panels are invented. wrgb: self-emissive with a white sub-pixel, so that white is brighter than
+/// red, green and blue together. lcd: a raised, bluish black and an S-shaped response. wide-gamut:
+/// narrow bands, a blue that shifts with level. twist: additive but for a local twist of hue.
+/// hdr-wrgb: driven in PQ and flat above 700 cd/m².
 #[derive(Args, Debug)]
 #[command(after_help = EXAMPLE)]
 pub(crate) struct SimulateArgs {
-    /// The simulated panel: wrgb
+    /// The simulated panel: wrgb, lcd, wide-gamut, twist or hdr-wrgb
     #[arg(long, value_name = "NAME", value_parser = panel)]
     panel: Panel,
     /// Patches to read, CSV with columns r,g,b or CGATS text; a patch listed twice is read twice
