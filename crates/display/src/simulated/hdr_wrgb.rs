@@ -31,11 +31,11 @@ impl HdrWrgb {
             |x, y, share| Vector3::from(Chromaticity { x, y }.xyz_at(PEAK_CD_M2 * share).0);
         Self {
             primaries: Matrix3::from_columns(&[
-                emitter(0.678, 0.318, 0.235),
+                emitter(0.678, 0.319, 0.235),
                 emitter(0.266, 0.684, 0.685),
                 emitter(0.148, 0.054, 0.08),
             ]),
-            white_emitter: emitter(0.306, 0.318, 1.0),
+            white_emitter: emitter(0.306, 0.317, 1.0),
             black: emitter(0.31, 0.32, 0.0005 / PEAK_CD_M2),
         }
     }
