@@ -31,9 +31,8 @@ pub(super) fn band(wavelength: f64, peak: f64, fwhm: f64) -> f64 {
 /// x̄, ȳ, z̄ of the CIE 1931 2° observer, approximated; wavelength in nm.
 ///
 /// # Source
-/// Wyman, Sloan & Shirley (2013): Simple analytic approximations to the CIE XYZ color matching functions, Journal of
-/// Computer Graphics Techniques 2(2), the multi-lobe fit; coefficients from memory, held against the published
-/// functions by the test. Good enough for invented panels, not for measuring.
+/// Wyman, Sloan & Shirley (2013), Journal of Computer Graphics Techniques 2(2), the multi-lobe fit; coefficients from
+/// memory, held against the published functions by the test. Good enough for invented panels, not for measuring.
 fn observer(wavelength: f64) -> [f64; 3] {
     let lobe = |height: f64, peak: f64, below: f64, above: f64| {
         let width = if wavelength < peak { below } else { above };
