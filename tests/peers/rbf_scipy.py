@@ -1,4 +1,4 @@
-"""Compares the radial schemes with SciPy's RBFInterpolator on fresh random data.
+"""Compares the radial schemes with SciPy's RBFInterpolator, or their definition, on fresh random data.
 
 Usage: rbf_scipy.py BINARY [SEED]
 
@@ -20,6 +20,7 @@ from pathlib import Path
 import numpy as np
 import scipy
 from scipy.interpolate import RBFInterpolator
+from scipy.spatial.distance import cdist
 
 SOLVED = 1e-8  # two solvers of one system; far above rounding, far below any slip in a formula
 SITES, QUERIES = 300, 1000
@@ -38,6 +39,23 @@ KERNELS = [  # ours, SciPy's, epsilon, tolerance
     ("rbf-local:cubic,neighbours=40", "cubic", None, SOLVED),
 ]
 SMOOTHINGS = (0.0, 1e-3)
+
+
+def wendland_c2(t):
+    return np.maximum(1 - t, 0) ** 4 * (4 * t + 1)
+
+
+def wendland_c4(t):
+    return np.maximum(1 - t, 0) ** 6 * (35 * t**2 + 18 * t + 3) / 3
+
+
+COMPACT = [("rbf-wendland:shape=0.8", wendland_c2, 0.8), ("rbf-wendland:c4,shape=0.7", wendland_c4, 0.7)]
+
+
+def by_definition(kernel, shape, smoothing, sites, values, queries):
+    """(K + smoothing I) w = f without a polynomial: SciPy's interpolator has no compact kernels."""
+    matrix = kernel(shape * cdist(sites, sites)) + smoothing * np.eye(len(sites))
+    return kernel(shape * cdist(queries, sites)) @ np.linalg.solve(matrix, values)
 
 
 def write_table(path, sites, values, queries):
@@ -63,23 +81,29 @@ def main():
     values = np.sin(sites @ frequency + phase) + 0.01 * rng.standard_normal((SITES, 3))
     queries = rng.uniform(-0.1, 1.1, (QUERIES, 3))
 
+    def scipys(kernel, shape, ours):
+        more = {} if shape is None else {"epsilon": shape}
+        for option, name in (("degree=", "degree"), ("neighbours=", "neighbors")):
+            if option in ours:
+                more[name] = int(ours.split(option)[1])
+        return lambda smoothing: RBFInterpolator(sites, values, kernel=kernel, smoothing=smoothing, **more)(queries)
+
+    def defined(kernel, shape):
+        return lambda smoothing: by_definition(kernel, shape, smoothing, sites, values, queries)
+
+    checks = [(ours, scipys(theirs, shape, ours), tolerance) for ours, theirs, shape, tolerance in KERNELS]
+    checks += [(ours, defined(kernel, shape), SOLVED) for ours, kernel, shape in COMPACT]
     passed, total = 0, 0
     with tempfile.TemporaryDirectory() as folder:
         table = Path(folder) / "table.csv"
         write_table(table, sites, values, queries)
-        for ours, theirs, shape, tolerance in KERNELS:
+        for ours, theirs, tolerance in checks:
             for smoothing in SMOOTHINGS:
                 run = subprocess.run(
                     [binary, table, ours, repr(smoothing)], check=True, capture_output=True, text=True
                 )
                 got = np.array([[float(v) for v in line.split(",")] for line in run.stdout.splitlines()])
-                more = {} if shape is None else {"epsilon": shape}
-                if "degree=" in ours:
-                    more["degree"] = int(ours.split("degree=")[1])
-                if "neighbours=" in ours:
-                    more["neighbors"] = int(ours.split("neighbours=")[1])
-                peer = RBFInterpolator(sites, values, kernel=theirs, smoothing=smoothing, **more)
-                expected = peer(queries)
+                expected = theirs(smoothing)
                 if got.shape != expected.shape:
                     sys.exit(f"{ours}: {got.shape} predictions, expected {expected.shape}")
                 difference = np.abs(got - expected).max() / np.abs(expected).max()
