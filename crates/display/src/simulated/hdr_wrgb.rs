@@ -1,7 +1,7 @@
-use evenstep_colour::{Chromaticity, Xyz, pq_eotf};
+use evenstep_colour::{Xyz, pq_eotf};
 use nalgebra::{Matrix3, Vector3};
 
-use super::wrgb::smooth_minimum;
+use super::{emitter, wrgb::smooth_minimum};
 use crate::PanelModel;
 
 /// Self-emissive, four sub-pixels, driven in PQ:
@@ -27,16 +27,15 @@ const COLOUR_PEAK: f64 = 0.5;
 
 impl HdrWrgb {
     pub(super) fn new() -> Self {
-        let emitter =
-            |x, y, share| Vector3::from(Chromaticity { x, y }.xyz_at(PEAK_CD_M2 * share).0);
+        let part = |x, y, share| emitter(x, y, PEAK_CD_M2 * share);
         Self {
             primaries: Matrix3::from_columns(&[
-                emitter(0.678, 0.319, 0.235),
-                emitter(0.266, 0.684, 0.685),
-                emitter(0.148, 0.054, 0.08),
+                part(0.678, 0.319, 0.235),
+                part(0.266, 0.684, 0.685),
+                part(0.148, 0.054, 0.08),
             ]),
-            white_emitter: emitter(0.306, 0.317, 1.0),
-            black: emitter(0.31, 0.32, 0.0005 / PEAK_CD_M2),
+            white_emitter: part(0.306, 0.317, 1.0),
+            black: emitter(0.31, 0.32, 0.0005),
         }
     }
 }

@@ -8,11 +8,17 @@ mod twist;
 mod wide_gamut;
 mod wrgb;
 
-use evenstep_colour::{Primaries, Xyz};
+use evenstep_colour::{Chromaticity, Primaries, Xyz};
+use nalgebra::Vector3;
 
 pub use self::reading::{Disturbance, simulate};
 use self::{hdr_wrgb::HdrWrgb, lcd::Lcd, twist::Twist, wide_gamut::WideGamut, wrgb::Wrgb};
 use crate::{PanelModel, Transfer};
+
+/// Light of a sub-pixel: a chromaticity at a luminance.
+fn emitter(x: f64, y: f64, cd_m2: f64) -> Vector3<f64> {
+    Vector3::from(Chromaticity { x, y }.xyz_at(cd_m2).0)
+}
 
 /// A simulated panel; all figures are invented for the purpose and none is tuned to favour a scheme.
 ///

@@ -1,6 +1,7 @@
-use evenstep_colour::{Chromaticity, Xyz};
+use evenstep_colour::Xyz;
 use nalgebra::{Matrix3, Rotation3, Unit, Vector3};
 
+use super::emitter;
 use crate::PanelModel;
 
 /// Well behaved but for a local twist of hue, as picture processing can make:
@@ -22,7 +23,6 @@ const EXPONENT: f64 = 2.2;
 
 impl Twist {
     pub(super) fn new() -> Self {
-        let emitter = |x, y, cd_m2| Vector3::from(Chromaticity { x, y }.xyz_at(cd_m2).0);
         Self {
             primaries: Matrix3::from_columns(&[
                 emitter(0.645, 0.332, 45.0),

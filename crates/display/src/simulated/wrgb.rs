@@ -1,6 +1,7 @@
-use evenstep_colour::{Chromaticity, Xyz};
+use evenstep_colour::Xyz;
 use nalgebra::{Matrix3, Vector3};
 
+use super::emitter;
 use crate::PanelModel;
 
 /// Self-emissive, four sub-pixels:
@@ -22,7 +23,6 @@ pub(super) struct Wrgb {
 
 impl Wrgb {
     pub(super) fn new() -> Self {
-        let emitter = |x, y, cd_m2| Vector3::from(Chromaticity { x, y }.xyz_at(cd_m2).0);
         Self {
             threshold: [0.019, 0.015, 0.023],
             exponent: [2.25, 2.18, 2.31],
