@@ -15,8 +15,8 @@ const SMOOTHINGS: [f64; 7] = [0.0, 1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1];
 /// cube of their number, and 500 settle which of them is best.
 const CHOICE_PATCHES: usize = 500;
 
-/// Patches above which `auto` takes local schemes: one dense system of 5000 is two matrices of 200 MB and some seconds
-/// of factoring, and both grow from there with the square and the cube.
+/// Patches above which `auto` takes local schemes: one dense system of 5000 is two matrices of 200 MB, and
+/// memory grows from there with the square, time with the cube. Our choice.
 const DENSE_PATCHES: usize = 5000;
 
 /// A smoother candidate is preferred when it scores at most this much worse: leave-one-out on a hundred patches

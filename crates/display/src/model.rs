@@ -46,7 +46,7 @@ impl std::fmt::Display for Structure {
         } = self;
         write!(
             f,
-            "{scheme} of the {form} in {encoding}, smoothing {smoothing:e}"
+            "{scheme} of the {form} in {encoding}, smoothing {smoothing}"
         )
     }
 }

@@ -98,7 +98,7 @@ pub enum FitError {
     /// Rounding makes the kernel matrix singular, mostly because two sites nearly coincide.
     #[error(
         "the system is singular in double precision; the closest sites are {first} and {second}, \
-         {distance:.3e} apart; average them, or use a smoothing above 0"
+         {distance:.3e} apart; average them, use a larger smoothing, or a kernel of narrower shape"
     )]
     Singular {
         /// Index of one of the two closest sites.

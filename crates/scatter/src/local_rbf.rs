@@ -94,7 +94,7 @@ impl LocalRbf {
                     .into_par_iter()
                     .map(|i| {
                         let at = data.sites[i];
-                        let predicted = fitted.local(at, Some(i), &mut None).eval(at);
+                        let predicted = fitted.value(at, Some(i), &mut None);
                         std::array::from_fn(|k| data.values[i][k] - predicted[k])
                     })
                     .collect();
@@ -119,81 +119,72 @@ pub struct LocalRbfInterpolant {
     variance: Vec<f64>,
 }
 
-/// The fit of one neighbourhood.
-enum Local {
-    Fitted(RbfInterpolant),
-    /// No number of neighbours gave a system that can be solved.
-    Constant([f64; 3]),
-}
-
-impl Local {
-    fn eval(&self, at: [f64; 3]) -> [f64; 3] {
-        match self {
-            Self::Fitted(fitted) => fitted.eval(at),
-            Self::Constant(value) => *value,
-        }
-    }
-}
-
-/// Neighbours, by index, and their fit.
-type Kept = Option<(Vec<usize>, Local)>;
+/// The k nearest sites of a point, by index, and their fit.
+type Kept = Option<(Vec<usize>, RbfInterpolant)>;
 
 impl LocalRbfInterpolant {
-    /// The fit of a point's neighbourhood; the one in `kept` if the neighbours are the same.
-    fn local<'k>(&self, at: [f64; 3], without: Option<usize>, kept: &'k mut Kept) -> &'k Local {
-        let mut nearest = self.neighbours.nearest(at, self.least, without);
-        let first = nearest.first().copied();
-        // In the order of the sites, so that equal sets give equal systems.
-        nearest.sort_unstable();
-        let same = kept.as_ref().is_some_and(|(sites, _)| *sites == nearest);
-        if !same {
-            let fitted = self.fit_to(at, without, nearest.clone(), first);
-            *kept = None;
-            return &kept.insert((nearest, fitted)).1;
-        }
-        match kept {
-            Some((_, fitted)) => fitted,
-            None => unreachable!("the same neighbours were kept"),
-        }
-    }
-
-    fn fit_to(
+    /// Hands a point's fit to `take`, or the nearest value to `constant` where no number of neighbours gives a system
+    /// that can be solved.
+    ///
+    /// `kept` holds the last fit of k sites for points with the same k. A widened neighbourhood depends on the point
+    /// and not only on its k nearest, so it is never kept.
+    fn with_fit<T>(
         &self,
         at: [f64; 3],
         without: Option<usize>,
-        mut nearest: Vec<usize>,
-        first: Option<usize>,
-    ) -> Local {
-        let others = self.sites.len() - usize::from(without.is_some());
-        loop {
-            let pick =
-                |from: &[[f64; 3]]| -> Vec<[f64; 3]> { nearest.iter().map(|&i| from[i]).collect() };
-            let (sites, values) = (pick(&self.sites), pick(&self.values));
-            let variance: Vec<f64> = nearest.iter().map(|&i| self.variance[i]).collect();
-            let data = Sites::new(&sites, &values).with_relative_variance(&variance);
-            if let Ok(fitted) = self.rbf.fit(data, self.smoothing) {
-                return Local::Fitted(fitted);
-            }
-            if nearest.is_empty() || nearest.len() >= others {
-                return Local::Constant(first.map_or([f64::NAN; 3], |i| self.values[i]));
-            }
-            nearest = self.neighbours.nearest(at, 2 * nearest.len(), without);
-            nearest.sort_unstable();
+        kept: &mut Kept,
+        take: impl Fn(&RbfInterpolant) -> T,
+        constant: impl Fn([f64; 3]) -> T,
+    ) -> T {
+        let mut sites = self.neighbours.nearest(at, self.least, without);
+        let first = sites.first().copied();
+        // In the order of the sites, so that equal sets give equal systems.
+        sites.sort_unstable();
+        if !kept.as_ref().is_some_and(|(last, _)| *last == sites) {
+            *kept = self.fit_to(&sites).map(|fitted| (sites.clone(), fitted));
         }
+        if let Some((_, fitted)) = kept {
+            return take(fitted);
+        }
+        let others = self.sites.len() - usize::from(without.is_some());
+        while !sites.is_empty() && sites.len() < others {
+            sites = self.neighbours.nearest(at, 2 * sites.len(), without);
+            sites.sort_unstable();
+            if let Some(fitted) = self.fit_to(&sites) {
+                return take(&fitted);
+            }
+        }
+        constant(first.map_or([f64::NAN; 3], |i| self.values[i]))
+    }
+
+    fn fit_to(&self, chosen: &[usize]) -> Option<RbfInterpolant> {
+        let pick =
+            |from: &[[f64; 3]]| -> Vec<[f64; 3]> { chosen.iter().map(|&i| from[i]).collect() };
+        let (sites, values) = (pick(&self.sites), pick(&self.values));
+        let variance: Vec<f64> = chosen.iter().map(|&i| self.variance[i]).collect();
+        let data = Sites::new(&sites, &values).with_relative_variance(&variance);
+        self.rbf.fit(data, self.smoothing).ok()
+    }
+
+    fn value(&self, at: [f64; 3], without: Option<usize>, kept: &mut Kept) -> [f64; 3] {
+        self.with_fit(at, without, kept, |fitted| fitted.eval(at), |value| value)
     }
 }
 
 impl Interpolant for LocalRbfInterpolant {
     fn eval(&self, at: [f64; 3]) -> [f64; 3] {
-        self.local(at, None, &mut None).eval(at)
+        self.value(at, None, &mut None)
     }
 
     /// The neighbours are held: the steps where they change have no derivative.
     fn eval_with_gradient(&self, at: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
-        match self.local(at, None, &mut None) {
-            Local::Fitted(fitted) => fitted.eval_with_gradient(at),
-            Local::Constant(value) => (*value, Matrix3::zeros()),
-        }
+        self.with_fit(
+            at,
+            None,
+            &mut None,
+            |fitted| fitted.eval_with_gradient(at),
+            |value| (value, Matrix3::zeros()),
+        )
     }
 
     fn eval_into(&self, at: &[[f64; 3]], out: &mut [[f64; 3]]) {
@@ -203,7 +194,7 @@ impl Interpolant for LocalRbfInterpolant {
             .for_each(|(at, out)| {
                 let mut kept = None;
                 for (at, out) in at.iter().zip(out) {
-                    *out = self.local(*at, None, &mut kept).eval(*at);
+                    *out = self.value(*at, None, &mut kept);
                 }
             });
     }

@@ -32,6 +32,7 @@ impl Neighbours {
     /// Indices of the `count` nearest sites (all, if there are fewer), nearest first; of equal distances the lowest
     /// index first. Empty for a point that is not finite.
     pub(crate) fn nearest(&self, at: [f64; 3], count: usize, without: Option<usize>) -> Vec<usize> {
+        let count = count.min(self.sites.len());
         let Some(wanted) = NonZero::new(count + usize::from(without.is_some())) else {
             return Vec::new();
         };

@@ -28,7 +28,8 @@ pub struct Selected {
     /// The candidate of the least score; of equals the first.
     pub smoothing: f64,
     /// (smoothing, score) in the order of the candidates: smaller is better. For [`Rule::NoiseMatched`] the score is
-    /// |ln(implied ÷ known variance)|; empty for [`Rule::Given`].
+    /// |ln(implied ÷ known variance)|; infinite where the system is singular to double precision; empty for
+    /// [`Rule::Given`].
     pub scores: Vec<(f64, f64)>,
     /// Whether the least score is that of the smallest or largest candidate, so that a better one may lie beyond.
     pub at_edge: bool,
@@ -90,7 +91,7 @@ impl Rbf {
             return Ok(Selected::unscored(smoothing));
         }
         let spectrum = Spectrum::new(self, data, candidates)?;
-        let scores = match rule {
+        let scores: Vec<(f64, f64)> = match rule {
             Rule::Given(_) | Rule::LeaveOneOut => spectrum
                 .leave_one_out(candidates)?
                 .iter()
@@ -112,6 +113,11 @@ impl Rbf {
                 })
                 .collect(),
         };
-        Selected::best(scores)
+        // A singular system scores by its rounding, and could not be fitted.
+        let definite = |(smoothing, score)| {
+            let usable = spectrum.is_definite(smoothing);
+            (smoothing, if usable { score } else { f64::INFINITY })
+        };
+        Selected::best(scores.into_iter().map(definite).collect())
     }
 }

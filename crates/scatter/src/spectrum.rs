@@ -70,6 +70,18 @@ impl Spectrum {
         })
     }
 
+    /// Whether the system is positive definite to double precision with this smoothing: the least σ + λ stands clear
+    /// of the rounding of the largest.
+    pub(crate) fn is_definite(&self, smoothing: f64) -> bool {
+        let largest = self.eigenvalues.iter().copied().fold(0.0, f64::max);
+        let least = self
+            .eigenvalues
+            .iter()
+            .copied()
+            .fold(f64::INFINITY, f64::min);
+        least + smoothing > self.eigenvalues.len() as f64 * f64::EPSILON * (largest + smoothing)
+    }
+
     /// 1 / (σ + λ) for every eigenvalue.
     pub(crate) fn gain(&self, smoothing: f64) -> Vec<f64> {
         let gain = |e: &f64| 1.0 / (e + smoothing);

@@ -113,10 +113,9 @@ fn flat_sets_of_sites_are_refused_where_a_slope_is_needed() {
 
 #[test]
 fn too_few_sites_are_refused() {
-    for (kind, need) in Scheme::all()
-        .into_iter()
-        .zip([1, 1, 1, 4, 4, 10, 1, 1, 1, 1, 1, 4, 4])
-    {
+    let needs = [1, 1, 1, 4, 4, 10, 1, 1, 1, 1, 1, 4, 4];
+    assert_eq!(Scheme::all().len(), needs.len());
+    for (kind, need) in Scheme::all().into_iter().zip(needs) {
         let expected = Some(FitError::TooFewSites {
             found: need - 1,
             need,
@@ -313,4 +312,100 @@ fn a_flat_kernel_is_solved_or_said_to_be_singular() {
         }
     }
     assert!(flat.fit(data, 1e-6).is_ok());
+}
+
+/// Around a dense ramp neighbourhoods are widened, and by how much depends on the point: what one point needed must not
+/// reach the next.
+#[test]
+fn many_points_at_once_give_what_each_gives_alone() {
+    let ramp = (0..128).map(|i| [f64::from(i) / 127.0; 3]);
+    let sites: Triples = spread(60).into_iter().chain(ramp).collect();
+    let values = values(&sites);
+    // Beside the ramp, so that points share their nearest sites but not those farther away.
+    let points: Triples = (0..400_u32)
+        .map(|i| {
+            let along = f64::from(i) / 399.0;
+            [
+                along,
+                along + 0.004 * f64::from(i % 5),
+                along - 0.003 * f64::from(i % 3),
+            ]
+        })
+        .collect();
+    for neighbours in [8, 20, 50] {
+        let local = LocalRbf {
+            neighbours,
+            ..LocalRbf::DEFAULT
+        };
+        let fitted = local.fit(Sites::new(&sites, &values), 0.0).unwrap();
+        let mut together = vec![[0.0; 3]; points.len()];
+        fitted.eval_into(&points, &mut together);
+        for (at, together) in points.iter().zip(&together) {
+            assert_eq!(
+                fitted.eval(*at),
+                *together,
+                "{neighbours} neighbours, {at:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn leaving_out_locally_equals_refits_without_the_site() {
+    let sites = spread(40);
+    let values = values(&sites);
+    let local = LocalRbf {
+        neighbours: 12,
+        ..LocalRbf::DEFAULT
+    };
+    for smoothing in [0.0, 1e-3] {
+        let left_out = local
+            .leave_one_out(Sites::new(&sites, &values), &[smoothing])
+            .unwrap();
+        for i in 0..sites.len() {
+            let without = |list: &[[f64; 3]]| -> Triples { [&list[..i], &list[i + 1..]].concat() };
+            let (s, v) = (without(&sites), without(&values));
+            let refit = local.fit(Sites::new(&s, &v), smoothing).unwrap();
+            let predicted = refit.eval(sites[i]);
+            for k in 0..3 {
+                let expected = values[i][k] - predicted[k];
+                // The same system from the same sites.
+                assert!((left_out[0].residual[i][k] - expected).abs() < 1e-12);
+            }
+        }
+    }
+}
+
+/// Two sites at one place to rounding, with values that contradict each other: no number of neighbours is solvable.
+#[test]
+fn a_local_scheme_falls_back_to_the_nearest_value() {
+    let mut sites = spread(12);
+    sites[5] = sites[4];
+    sites[5][0] += 1e-15;
+    let mut values = values(&sites);
+    values[5] = [9.0; 3];
+    let all = Scheme::RBF_CUBIC.fit(Sites::new(&sites, &values), 0.0);
+    assert!(matches!(all, Err(FitError::Singular { .. })));
+    let local = LocalRbf {
+        kernel: Kernel::Cubic,
+        ..LocalRbf::DEFAULT
+    };
+    let fitted = local.fit(Sites::new(&sites, &values), 0.0).unwrap();
+    let (got, slope) = fitted.eval_with_gradient(sites[7]);
+    assert_eq!((got, slope), (values[7], nalgebra::Matrix3::zeros()));
+}
+
+#[test]
+fn a_number_of_neighbours_beyond_all_sites_takes_them_all() {
+    let sites = spread(30);
+    let values = values(&sites);
+    let data = Sites::new(&sites, &values);
+    let local = LocalRbf {
+        neighbours: usize::MAX,
+        ..LocalRbf::DEFAULT
+    };
+    let at = [0.3, 0.6, 0.4];
+    let global = Scheme::RBF_THIN_PLATE.fit(data, 0.0).unwrap().eval(at);
+    assert_eq!(local.fit(data, 0.0).unwrap().eval(at), global);
+    assert!(local.leave_one_out(data, &[0.0]).is_ok());
 }

@@ -184,3 +184,27 @@ fn a_best_value_at_the_end_of_the_candidates_is_said() {
     let narrow = rbf.select(data, rule, &[1e-9, 1e-8]).unwrap();
     assert!(narrow.at_edge, "{narrow:?}");
 }
+
+/// A kernel so wide that its matrix is singular without smoothing: what is chosen can be fitted.
+#[test]
+fn a_chosen_smoothing_can_be_fitted() {
+    let (sites, values, variance) = data();
+    let data = Sites::new(&sites, &values).with_relative_variance(&variance);
+    let flat = Rbf::new(Kernel::Gaussian).with_shape(0.1);
+    assert!(flat.fit(data, 0.0).is_err());
+    for rule in [
+        Rule::LeaveOneOut,
+        Rule::GeneralisedCrossValidation,
+        Rule::MarginalLikelihood,
+        Rule::NoiseMatched { variance: 1e-4 },
+    ] {
+        let chosen = flat.select(data, rule, &[0.0, 1e-18, 1e-6, 1e-3]).unwrap();
+        assert!(
+            flat.fit(data, chosen.smoothing).is_ok(),
+            "{rule:?}: {chosen:?}"
+        );
+        assert!(chosen.scores[0].1.is_infinite(), "{rule:?}: {chosen:?}");
+    }
+    let none = flat.select(data, Rule::LeaveOneOut, &[0.0]);
+    assert_eq!(none, Err(evenstep_scatter::FitError::NoSmoothing));
+}

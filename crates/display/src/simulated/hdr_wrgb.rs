@@ -70,6 +70,9 @@ mod tests {
         let y = |drive| panel.xyz(drive).luminance_cd_m2();
         // PQ of 1340 cd/m² is the code 0.7843.
         assert_eq!(y([0.79; 3]), y([1.0; 3]));
+        for at in [[1.0, 0.0, 0.0], [0.0, 1.0, 1.0], [1.0, 0.4, 0.0]] {
+            assert_eq!(y(at.map(|d: f64| d.min(0.79))), y(at), "{at:?}");
+        }
         assert!(y([0.75; 3]) < y([0.79; 3]));
         assert!(
             (y([1.0; 3]) / PEAK_CD_M2 - 1.0).abs() < 0.01,

@@ -5,8 +5,9 @@ use super::spectrum::{band, luminous_sum, xyz_of};
 use crate::PanelModel;
 
 /// Transmissive, with a black that leaks:
-/// - backlight: a blue band at 449 nm (22 nm wide) and a phosphor at 565 nm (120 nm wide);
-/// - filters: red a band at 625 nm (90 nm), green 535 nm (85 nm), blue 455 nm (75 nm), each with 0.6 % everywhere;
+/// - backlight: a blue band at 449 nm (22 nm wide) and two phosphors, 0.58 as high at 533 nm (52 nm) and 0.52 at 628 nm
+///   (48 nm);
+/// - filters: red a band at 635 nm (80 nm), green 537 nm (70 nm), blue 452 nm (70 nm), each with 0.6 % everywhere;
 /// - drive to transmission: `u = d^γ`, then `t = u − 0.18·sin(2πu)/(2π)`, an S above the power;
 /// - a sub-pixel whose right neighbour is dark loses up to 2 %: `t_c·(1 − 0.02·(1 − t_{c+1}))`;
 /// - crossed polarisers let through 1/1050 of the backlight, twice as much at 430 nm as at the red end.
@@ -29,8 +30,10 @@ const FRINGE: f64 = 0.02;
 
 impl Lcd {
     pub(super) fn new() -> Self {
-        let backlight = |nm| band(nm, 449.0, 22.0) + 0.42 * band(nm, 565.0, 120.0);
-        let filters = [(625.0, 90.0), (535.0, 85.0), (455.0, 75.0)];
+        let backlight = |nm| {
+            band(nm, 449.0, 22.0) + 0.58 * band(nm, 533.0, 52.0) + 0.52 * band(nm, 628.0, 48.0)
+        };
+        let filters = [(635.0, 80.0), (537.0, 70.0), (452.0, 70.0)];
         // Luminance of each relative to an unfiltered backlight, so that the three keep their shares of the white.
         let unfiltered = luminous_sum(backlight);
         let columns = filters.map(|(peak, fwhm)| {

@@ -103,6 +103,60 @@ mod tests {
         }
     }
 
+    /// Chromaticities of red, green and blue above black, from the stated spectra summed in NumPy with the same
+    /// observer, and those that are stated themselves. Full blue of `wide-gamut` is its band at 457 nm.
+    #[test]
+    fn primaries_are_as_documented() {
+        /// The last digit printed.
+        const PRINTED: f64 = 6e-4;
+        for (name, stated) in [
+            ("lcd", [[0.655, 0.334], [0.239, 0.685], [0.156, 0.042]]),
+            (
+                "wide-gamut",
+                [[0.704, 0.296], [0.172, 0.765], [0.147, 0.027]],
+            ),
+            ("twist", [[0.645, 0.332], [0.295, 0.608], [0.149, 0.061]]),
+            ("hdr-wrgb", [[0.678, 0.319], [0.266, 0.684], [0.148, 0.054]]),
+        ] {
+            let panel = SimulatedPanel::by_name(name).unwrap();
+            let black = panel.xyz([0.0; 3]).0;
+            for (channel, stated) in stated.iter().enumerate() {
+                let drive = std::array::from_fn(|c| f64::from(u8::from(c == channel)));
+                let light = panel.xyz(drive).0;
+                let above: [f64; 3] = std::array::from_fn(|i| light[i] - black[i]);
+                let sum: f64 = above.iter().sum();
+                for i in 0..2 {
+                    assert!(
+                        (above[i] / sum - stated[i]).abs() < PRINTED,
+                        "{name} {channel} {i}"
+                    );
+                }
+            }
+        }
+    }
+
+    /// A target whose red the panel cannot mix would turn a comparison of schemes into one of gamut clipping.
+    #[test]
+    fn the_red_of_the_usual_target_is_within_reach() {
+        /// Share of another channel that may be missing, of red's. P3's red lies on the edge of what light can be, where
+        /// the mixtures of `wide-gamut` pass 0.1 % inside.
+        const SHORT: f64 = 0.01;
+        for (name, panel) in all().filter(|(name, _)| *name != "hdr-wrgb") {
+            let above = |drive| {
+                let (light, black) = (panel.xyz(drive).0, panel.xyz([0.0; 3]).0);
+                Vector3::from_fn(|i, _| light[i] - black[i])
+            };
+            let own = nalgebra::Matrix3::from_columns(&[
+                above([1.0, 0.0, 0.0]),
+                above([0.0, 1.0, 0.0]),
+                above([0.0, 0.0, 1.0]),
+            ]);
+            let red = panel.usual_target().0.red.xyz_at(1.0).0;
+            let shares = own.try_inverse().unwrap() * Vector3::from(red);
+            assert!(shares.min() >= -SHORT * shares[0], "{name}: {shares}");
+        }
+    }
+
     /// The figures of `docs/methods/simulated-panels.md`, to the digits printed there.
     #[test]
     fn black_and_white_are_as_documented() {
