@@ -140,7 +140,7 @@ impl LocalRbfInterpolant {
         let first = sites.first().copied();
         // In the order of the sites, so that equal sets give equal systems.
         sites.sort_unstable();
-        if !kept.as_ref().is_some_and(|(last, _)| *last == sites) {
+        if kept.as_ref().is_none_or(|(last, _)| *last != sites) {
             *kept = self.fit_to(&sites).map(|fitted| (sites.clone(), fitted));
         }
         if let Some((_, fitted)) = kept {

@@ -1,6 +1,6 @@
 use clap::Args;
 use evenstep::display::SmoothingChoice;
-use evenstep::scatter::Scheme;
+use evenstep::scatter::{Scheme, SchemeError};
 
 /// How the panel is modelled between its readings.
 #[derive(Args, Clone, Copy, Debug)]
@@ -35,10 +35,10 @@ enum Asked {
 fn scheme(text: &str) -> Result<Asked, String> {
     match text {
         "auto" => Ok(Asked::Auto),
-        name => name
-            .parse()
-            .map(Asked::Named)
-            .map_err(|e: evenstep::scatter::SchemeError| format!("{e}, or auto")),
+        name => name.parse().map(Asked::Named).map_err(|e| match e {
+            SchemeError::Name { .. } => format!("{e}, or auto"),
+            _ => e.to_string(),
+        }),
     }
 }
 
