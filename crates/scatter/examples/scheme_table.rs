@@ -2,7 +2,8 @@
 //!
 //! Usage: `scheme_table FILE SCHEME SMOOTHING`. FILE is a CSV with the header `kind,x,y,z,a,b,c` and
 //! two kinds of rows: `site` with three values, and `query` whose last three fields are ignored.
-//! Prints one line `a,b,c` with 17 significant digits for each query.
+//! Prints one line `a,b,c` with 17 significant digits for each query, followed by three standard errors where the scheme
+//! has them.
 #![expect(clippy::print_stdout, reason = "an example prints its result")]
 
 use std::error::Error;
@@ -32,8 +33,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     let fitted = scheme.fit(Sites::new(&sites, &values), smoothing.parse()?)?;
     let mut out = vec![[0.0; 3]; queries.len()];
     fitted.eval_into(&queries, &mut out);
-    for [a, b, c] in out {
-        println!("{a:.16e},{b:.16e},{c:.16e}");
+    for (at, value) in queries.iter().zip(out) {
+        let error = fitted.standard_error(*at);
+        let numbers = value.into_iter().chain(error.into_iter().flatten());
+        let line: Vec<String> = numbers.map(|v| format!("{v:.16e}")).collect();
+        println!("{}", line.join(","));
     }
     Ok(())
 }

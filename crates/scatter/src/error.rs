@@ -78,6 +78,12 @@ pub enum FitError {
         /// What is wanted instead.
         need: &'static str,
     },
+    /// A correlation length that is not above 0.
+    #[error("correlation length {found} must be finite and above 0, in the units of the sites")]
+    CorrelationLength {
+        /// The length given.
+        found: f64,
+    },
     /// Two sites are equal and smoothing is 0, so that no function can pass through both.
     #[error("sites {first} and {second} coincide; average them, or use a smoothing above 0")]
     Coincident {

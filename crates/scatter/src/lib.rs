@@ -17,10 +17,13 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod cholesky;
+mod descent;
 mod error;
 mod interpolant;
 mod kernel;
 mod kernel_sum;
+mod kriging;
 mod leave_one_out;
 mod local_rbf;
 mod nearest;
@@ -39,6 +42,7 @@ mod spectrum;
 pub use error::FitError;
 pub use interpolant::Interpolant;
 pub use kernel::Kernel;
+pub use kriging::{Estimate, Kriging, KrigingInterpolant, Smoothness};
 pub use leave_one_out::LeaveOneOut;
 pub use local_rbf::{LocalRbf, LocalRbfInterpolant};
 pub use nearest::Nearest;

@@ -91,6 +91,43 @@ pub(crate) fn factor(
     Ok((reflectors, factor))
 }
 
+/// X ← Qᵀ X.
+fn rotate(reflectors: MatRef<'_, f64>, factor: MatRef<'_, f64>, x: MatMut<'_, f64>) {
+    if reflectors.ncols() == 0 {
+        return;
+    }
+    let scratch = apply_block_householder_sequence_transpose_on_the_left_in_place_scratch::<f64>(
+        reflectors.nrows(),
+        factor.nrows(),
+        x.ncols(),
+    );
+    apply_block_householder_sequence_transpose_on_the_left_in_place_with_conj(
+        reflectors,
+        factor,
+        Conj::No,
+        x,
+        split(),
+        MemStack::new(&mut MemBuffer::new(scratch)),
+    );
+}
+
+/// Length of each output's part that no polynomial of the basis explains.
+///
+/// # Errors
+/// As [`factor`].
+pub(crate) fn beyond(
+    basis: &Basis,
+    degree: i8,
+    sites: &[[f64; 3]],
+    values: &[[f64; 3]],
+) -> Result<[f64; 3], FitError> {
+    let (reflectors, blocks) = factor(basis, degree, sites, &vec![1.0; sites.len()])?;
+    let mut rotated = Mat::from_fn(values.len(), 3, |i, k| values[i][k]);
+    rotate(reflectors.as_ref(), blocks.as_ref(), rotated.as_mut());
+    let rest = rotated.get(basis.len().., ..);
+    Ok(std::array::from_fn(|k| rest.col(k).norm_l2()))
+}
+
 /// The whitened system in the basis given by the polynomials.
 pub(crate) struct Projected {
     /// Qᵀ W K W Q by columns, n × n; symmetric up to rounding.
@@ -170,23 +207,7 @@ impl Projected {
 
     /// X ← Qᵀ X.
     pub(crate) fn forward(&self, x: MatMut<'_, f64>) {
-        if self.terms() == 0 {
-            return;
-        }
-        let (n, block) = (self.reflectors.nrows(), self.factor.nrows());
-        let scratch = apply_block_householder_sequence_transpose_on_the_left_in_place_scratch::<f64>(
-            n,
-            block,
-            x.ncols(),
-        );
-        apply_block_householder_sequence_transpose_on_the_left_in_place_with_conj(
-            self.reflectors.as_ref(),
-            self.factor.as_ref(),
-            Conj::No,
-            x,
-            split(),
-            MemStack::new(&mut MemBuffer::new(scratch)),
-        );
+        rotate(self.reflectors.as_ref(), self.factor.as_ref(), x);
     }
 
     /// X ← Q X.

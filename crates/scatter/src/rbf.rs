@@ -2,11 +2,12 @@
 
 use faer::diag::Diag;
 use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::linalg::cholesky::{lblt, llt};
+use faer::linalg::cholesky::lblt;
 use faer::linalg::triangular_solve::solve_upper_triangular_in_place;
 use faer::{Mat, MatRef};
 use nalgebra::Matrix3;
 
+use crate::cholesky::Cholesky;
 use crate::kernel_sum::Centres;
 use crate::polynomial::Basis;
 use crate::projection::{Projected, factor, product, split};
@@ -159,6 +160,11 @@ impl Rbf {
         })
     }
 
+    /// The checks of a fit that cost nothing.
+    pub(crate) fn check(&self, data: Sites<'_>, smoothings: &[f64]) -> Result<(), FitError> {
+        self.prepare(data, smoothings).map(|_| ())
+    }
+
     /// Coefficients of the polynomial part; 0 for a degree that does not fit the kernel.
     pub(crate) fn terms(&self) -> usize {
         self.kernel
@@ -203,19 +209,20 @@ impl Rbf {
 }
 
 /// Edge of the cube that each site has to itself: the largest side of the bounding box over the cube root of their
-/// number. 1 where all sites coincide.
-fn mean_spacing(sites: &[[f64; 3]]) -> f64 {
+/// number.
+pub(crate) fn mean_spacing(sites: &[[f64; 3]]) -> f64 {
+    largest_side(sites) / (sites.len() as f64).cbrt()
+}
+
+/// Largest side of the bounding box; 1 where all sites coincide, so that there is a scale.
+pub(crate) fn largest_side(sites: &[[f64; 3]]) -> f64 {
     let side = (0..3)
         .map(|c| {
             let axis = || sites.iter().map(|s| s[c]);
             axis().fold(f64::NEG_INFINITY, f64::max) - axis().fold(f64::INFINITY, f64::min)
         })
         .fold(0.0, f64::max);
-    if side > 0.0 {
-        side / (sites.len() as f64).cbrt()
-    } else {
-        1.0
-    }
+    if side > 0.0 { side } else { 1.0 }
 }
 
 /// What a fit and a leave-one-out start from.
@@ -260,33 +267,10 @@ pub(crate) fn whitening(data: Sites<'_>) -> Vec<f64> {
 /// Cholesky where it works. Where rounding has pushed an eigenvalue below 0, Bunch–Kaufman factors
 /// of the same matrix, kept only if they solve it. `None` if neither does.
 fn solve_definite(a: MatRef<'_, f64>, smoothing: f64, b: MatRef<'_, f64>) -> Option<Mat<f64>> {
-    let n = a.nrows();
-    let mut factor = shifted(a, smoothing);
-    let mut memory = MemBuffer::new(llt::factor::cholesky_in_place_scratch::<f64>(
-        n,
-        split(),
-        Default::default(),
-    ));
-    let stack = MemStack::new(&mut memory);
-    let outcome = llt::factor::cholesky_in_place(
-        factor.as_mut(),
-        Default::default(),
-        split(),
-        stack,
-        Default::default(),
-    );
-    let mut x = b.to_owned();
-    if outcome.is_ok() {
-        let mut memory = MemBuffer::new(llt::solve::solve_in_place_scratch::<f64>(n, 3, split()));
-        llt::solve::solve_in_place(
-            factor.as_ref(),
-            x.as_mut(),
-            split(),
-            MemStack::new(&mut memory),
-        );
-    } else {
-        x = solve_indefinite(shifted(a, smoothing), b);
-    }
+    let x = match Cholesky::new(shifted(a, smoothing)) {
+        Some(factor) => factor.solve(b),
+        None => solve_indefinite(shifted(a, smoothing), b),
+    };
     let residual = (product(a, x.as_ref()) + faer::Scale(smoothing) * &x - b).norm_max();
     // Also false for NaN.
     (residual <= ACCEPTED_RESIDUAL * b.norm_max()).then_some(x)

@@ -2,8 +2,8 @@
 
 use crate::smoothing::left_out_square;
 use crate::{
-    FitError, Interpolant, Kernel, LeaveOneOut, LocalRbf, Nearest, Rbf, Rule, Selected, Shepard,
-    Sites,
+    FitError, Interpolant, Kernel, Kriging, LeaveOneOut, LocalRbf, Nearest, Rbf, Rule, Selected,
+    Shepard, Sites,
 };
 
 /// A scattered-data scheme with its parameters; written and read as `name:option,option`, see
@@ -18,6 +18,8 @@ pub enum Scheme {
     Rbf(Rbf),
     /// [`LocalRbf`].
     RbfLocal(LocalRbf),
+    /// [`Kriging`].
+    Kriging(Kriging),
 }
 
 impl Scheme {
@@ -38,7 +40,7 @@ impl Scheme {
     pub fn uses_smoothing(self) -> bool {
         match self {
             Self::Nearest | Self::Shepard => false,
-            Self::Rbf(_) | Self::RbfLocal(_) => true,
+            Self::Rbf(_) | Self::RbfLocal(_) | Self::Kriging(_) => true,
         }
     }
 
@@ -52,6 +54,7 @@ impl Scheme {
             Self::Shepard => Box::new(Shepard::fit(data)?),
             Self::Rbf(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::RbfLocal(scheme) => Box::new(scheme.fit(data, smoothing)?),
+            Self::Kriging(scheme) => Box::new(scheme.fit(data, smoothing)?),
         })
     }
 
@@ -71,6 +74,7 @@ impl Scheme {
             Self::Shepard => Shepard::leave_one_out(data, smoothings),
             Self::Rbf(scheme) => scheme.leave_one_out(data, smoothings),
             Self::RbfLocal(scheme) => scheme.leave_one_out(data, smoothings),
+            Self::Kriging(scheme) => scheme.leave_one_out(data, smoothings),
         }
     }
 
@@ -87,6 +91,7 @@ impl Scheme {
         match self {
             Self::Nearest | Self::Shepard => Ok(Selected::unscored(0.0)),
             Self::Rbf(scheme) => scheme.select(data, rule, candidates),
+            Self::Kriging(scheme) => scheme.select(data, rule, candidates),
             Self::RbfLocal(_) => self.select_by_leaving_out(data, rule, candidates),
         }
     }

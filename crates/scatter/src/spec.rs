@@ -3,11 +3,11 @@
 use std::fmt;
 use std::str::FromStr;
 
-use crate::{Kernel, LocalRbf, Rbf, Scheme};
+use crate::{Estimate, Kernel, Kriging, LocalRbf, Rbf, Scheme, Smoothness};
 
 impl Scheme {
     /// Every name, and the variants that have a word of their own, in the order of listings.
-    pub const SPECS: [&'static str; 13] = [
+    pub const SPECS: [&'static str; 15] = [
         "nearest",
         "shepard",
         "rbf-linear",
@@ -21,6 +21,8 @@ impl Scheme {
         "rbf-wendland:c4",
         "rbf-local",
         "rbf-local:cubic",
+        "kriging",
+        "kriging-anova",
     ];
 }
 
@@ -80,6 +82,8 @@ impl FromStr for Scheme {
                 local_option,
             )
             .map(Self::RbfLocal),
+            "kriging" => kriging(Kriging::DEFAULT, name, options),
+            "kriging-anova" => kriging(Kriging::ANOVA, name, options),
             _ => {
                 let radial = RADIAL.iter().find(|(radial, _)| *radial == name);
                 let (_, kernel) = radial.ok_or_else(|| SchemeError::Name {
@@ -100,6 +104,12 @@ impl FromStr for Scheme {
 
 fn without_options(scheme: Scheme, name: &str, options: &str) -> Result<Scheme, SchemeError> {
     with_options(scheme, name, options, "none", |_, _| None)
+}
+
+fn kriging(start: Kriging, name: &str, options: &str) -> Result<Scheme, SchemeError> {
+    let takes =
+        "matern32, matern52, squared-exponential, leave-one-out, length=NUMBER and degree=-1 to 2";
+    with_options(start, name, options, takes, kriging_option).map(Scheme::Kriging)
 }
 
 /// Applies each option in turn.
@@ -187,6 +197,42 @@ fn local_option(local: LocalRbf, option: &str) -> Option<LocalRbf> {
     }
 }
 
+/// Their words as options.
+const SMOOTHNESS: [(&str, Smoothness); 3] = [
+    ("matern32", Smoothness::Matern32),
+    ("matern52", Smoothness::Matern52),
+    ("squared-exponential", Smoothness::SquaredExponential),
+];
+
+fn kriging_option(kriging: Kriging, option: &str) -> Option<Kriging> {
+    match option.split_once('=') {
+        None if option == "leave-one-out" => Some(Kriging {
+            by: Estimate::LeaveOneOut,
+            ..kriging
+        }),
+        None => {
+            let (_, smoothness) = SMOOTHNESS.iter().find(|(word, _)| *word == option)?;
+            Some(Kriging {
+                smoothness: *smoothness,
+                ..kriging
+            })
+        }
+        Some(("length", value)) => {
+            let length = value.parse().ok();
+            let length = length.filter(|l: &f64| l.is_finite() && *l > 0.0)?;
+            Some(Kriging {
+                length: Some(length),
+                ..kriging
+            })
+        }
+        Some(("degree", value)) => {
+            let degree = value.parse().ok().filter(|d| (-1..=2).contains(d))?;
+            Some(Kriging { degree, ..kriging })
+        }
+        _ => None,
+    }
+}
+
 /// The name, and the options that are not the usual ones.
 impl fmt::Display for Scheme {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -195,6 +241,8 @@ impl fmt::Display for Scheme {
             Self::Shepard => ("shepard", Vec::new()),
             Self::Rbf(rbf) => rbf_spec(rbf),
             Self::RbfLocal(local) => ("rbf-local", local_spec(local)),
+            Self::Kriging(k) if k.anova => ("kriging-anova", kriging_spec(k)),
+            Self::Kriging(k) => ("kriging", kriging_spec(k)),
         };
         if options.is_empty() {
             f.pad(name)
@@ -234,6 +282,23 @@ fn local_spec(local: &LocalRbf) -> Vec<String> {
     options
 }
 
+fn kriging_spec(kriging: &Kriging) -> Vec<String> {
+    let usual = Kriging::DEFAULT;
+    let mut options = Vec::new();
+    if kriging.smoothness != usual.smoothness {
+        let word = SMOOTHNESS.iter().find(|(_, s)| *s == kriging.smoothness);
+        options.extend(word.map(|(word, _)| (*word).to_owned()));
+    }
+    if kriging.by == Estimate::LeaveOneOut {
+        options.push("leave-one-out".to_owned());
+    }
+    options.extend(kriging.length.map(|length| format!("length={length}")));
+    if kriging.degree != usual.degree {
+        options.push(format!("degree={}", kriging.degree));
+    }
+    options
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -256,6 +321,8 @@ mod tests {
             "rbf-cubic:degree=2",
             "rbf-wendland:c4,shape=0.5,degree=0",
             "rbf-local:cubic,neighbours=30,degree=2",
+            "kriging:matern32,leave-one-out,length=0.4,degree=1",
+            "kriging-anova:squared-exponential,degree=-1",
         ] {
             assert_eq!(spec.parse::<Scheme>().unwrap().to_string(), spec);
         }
@@ -272,6 +339,8 @@ mod tests {
             "rbf-wendland:c6",
             "rbf-local:gaussian",
             "rbf-local:neighbours=0",
+            "kriging:length=0",
+            "kriging-anova:degree=3",
         ] {
             let error = spec.parse::<Scheme>().unwrap_err().to_string();
             let option = spec.split(':').next_back().unwrap();

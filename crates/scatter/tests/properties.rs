@@ -200,10 +200,17 @@ fn threads_do_not_change_a_bit() {
         pool.install(|| {
             let mut bits = Vec::new();
             for scheme in Scheme::all() {
-                let data = Sites::new(&sites, &values);
+                // Estimating a correlation solves the system dozens of times.
+                let count = if matches!(scheme, Scheme::Kriging(_)) {
+                    250
+                } else {
+                    600
+                };
+                let (sites, values) = (&sites[..count], &values[..count]);
+                let data = Sites::new(sites, values);
                 let fitted = scheme.fit(data, 1e-4).unwrap();
                 let mut out = vec![[0.0; 3]; sites.len()];
-                fitted.eval_into(&sites, &mut out);
+                fitted.eval_into(sites, &mut out);
                 let loo = scheme.leave_one_out(data, &[0.0, 1e-3]).unwrap();
                 let residuals = loo.iter().flat_map(|l| l.residual.iter());
                 bits.extend(out.iter().chain(residuals).flatten().map(|v| v.to_bits()));

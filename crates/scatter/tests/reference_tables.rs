@@ -1,9 +1,8 @@
 //! Conformance with tabulated interpolants; origin of the tables in `data/README.md`.
 
-use std::collections::HashMap;
-use std::path::Path;
-
 use evenstep_scatter::{Kernel, LocalRbf, Rbf, Scheme, Sites};
+
+mod table;
 
 /// Ten significant digits of values below 1.3, and the differences in rounding between two solvers
 /// of the same system: permuting the sites moved the tabulated values by up to 1e-11.
@@ -45,41 +44,8 @@ fn columns() -> Vec<(&'static str, Scheme, f64, f64)> {
     ]
 }
 
-type Table = HashMap<String, Vec<f64>>;
-
-fn table(name: &str) -> Table {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/data")
-        .join(name);
-    let mut reader = csv::Reader::from_path(path).unwrap();
-    let header = reader.headers().unwrap().clone();
-    let mut table = Table::new();
-    for row in reader.records() {
-        for (name, field) in header.iter().zip(&row.unwrap()) {
-            table
-                .entry(name.to_owned())
-                .or_default()
-                .push(field.parse().unwrap());
-        }
-    }
-    table
-}
-
-fn triples(table: &Table, names: [&str; 3]) -> Vec<[f64; 3]> {
-    let columns = names.map(|name| &table[name]);
-    (0..columns[0].len())
-        .map(|i| columns.map(|column| column[i]))
-        .collect()
-}
-
 fn check(points: usize) {
-    let data = table(&format!("points_{points}.csv"));
-    let queries = triples(&table("queries_200.csv"), ["x", "y", "z"]);
-    let sites = triples(&data, ["x", "y", "z"]);
-    let values = triples(&data, ["F1", "F2", "F3"]);
-    let expected = ["F1", "F2", "F3"].map(|f| table(&format!("expected_{points}_{f}.csv")));
-    assert_eq!((sites.len(), queries.len()), (points, 200));
-
+    let (sites, values, queries, expected) = table::functions(points);
     for (column, scheme, smoothing, tolerance) in columns() {
         let fitted = scheme.fit(Sites::new(&sites, &values), smoothing).unwrap();
         let mut got = vec![[0.0; 3]; queries.len()];

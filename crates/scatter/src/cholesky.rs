@@ -1,0 +1,65 @@
+//! Cholesky factors of dense symmetric matrices, split the same way on any number of threads.
+
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::linalg::cholesky::llt;
+use faer::{Mat, MatRef};
+
+use crate::projection::split;
+
+/// L of A = L Lᵀ, in the lower triangle.
+pub(crate) struct Cholesky(Mat<f64>);
+
+impl Cholesky {
+    /// Factors in place; `None` where A is not positive definite to double precision. Only the lower triangle is read.
+    pub(crate) fn new(mut a: Mat<f64>) -> Option<Self> {
+        let scratch =
+            llt::factor::cholesky_in_place_scratch::<f64>(a.nrows(), split(), Default::default());
+        llt::factor::cholesky_in_place(
+            a.as_mut(),
+            Default::default(),
+            split(),
+            MemStack::new(&mut MemBuffer::new(scratch)),
+            Default::default(),
+        )
+        .ok()?;
+        Some(Self(a))
+    }
+
+    /// A⁻¹ B.
+    pub(crate) fn solve(&self, b: MatRef<'_, f64>) -> Mat<f64> {
+        let mut x = b.to_owned();
+        let scratch = llt::solve::solve_in_place_scratch::<f64>(b.nrows(), b.ncols(), split());
+        llt::solve::solve_in_place(
+            self.0.as_ref(),
+            x.as_mut(),
+            split(),
+            MemStack::new(&mut MemBuffer::new(scratch)),
+        );
+        x
+    }
+
+    /// A⁻¹, both triangles.
+    pub(crate) fn inverse(&self) -> Mat<f64> {
+        let n = self.0.nrows();
+        let mut inverse = Mat::zeros(n, n);
+        let scratch = llt::inverse::inverse_scratch::<f64>(n, split());
+        llt::inverse::inverse(
+            inverse.as_mut(),
+            self.0.as_ref(),
+            split(),
+            MemStack::new(&mut MemBuffer::new(scratch)),
+        );
+        for j in 0..n {
+            for i in 0..j {
+                inverse[(i, j)] = inverse[(j, i)];
+            }
+        }
+        inverse
+    }
+
+    /// ln |A|.
+    pub(crate) fn log_determinant(&self) -> f64 {
+        let diagonal = (0..self.0.nrows()).map(|i| self.0[(i, i)].ln());
+        2.0 * diagonal.sum::<f64>()
+    }
+}

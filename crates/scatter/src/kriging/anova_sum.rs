@@ -1,0 +1,153 @@
+//! Sums of ANOVA correlations over all sites, eight at a time.
+
+#![expect(
+    clippy::needless_range_loop,
+    reason = "loops over lanes and axes read several arrays at one index"
+)]
+
+use multiversion::{multiversion, target::target_cfg_f};
+
+use super::correlation::Smoothness;
+use crate::radial::{self, Radial};
+
+/// Sites per run.
+const RUN: usize = 8;
+
+/// Sites with the weights of their three outputs; the last run is filled up with weights of 0.
+#[derive(Clone, Debug)]
+struct Run {
+    site: [[f64; RUN]; 3],
+    weight: [[f64; RUN]; 3],
+}
+
+/// Σ αᵢ C(x, xᵢ) for three outputs.
+#[derive(Clone, Debug)]
+pub(super) struct AnovaSum {
+    smoothness: Smoothness,
+    /// ε of each axis.
+    shape: [f64; 3],
+    /// w₁/3, w₂/3, w₃.
+    order: [f64; 3],
+    runs: Vec<Run>,
+}
+
+/// Value and Jacobian `[output][input]`.
+type Both = ([f64; 3], [[f64; 3]; 3]);
+
+impl AnovaSum {
+    pub(super) fn new(
+        smoothness: Smoothness,
+        lengths: [f64; 3],
+        weights: [f64; 3],
+        sites: &[[f64; 3]],
+        alpha: &[[f64; 3]],
+    ) -> Self {
+        let shape = lengths.map(|l| smoothness.shape(l));
+        let pack = |triples: &[[f64; 3]], scale: [f64; 3]| {
+            std::array::from_fn(|c| {
+                std::array::from_fn(|lane| triples.get(lane).map_or(0.0, |t| t[c] * scale[c]))
+            })
+        };
+        let runs = sites.chunks(RUN).zip(alpha.chunks(RUN));
+        Self {
+            smoothness,
+            shape,
+            order: [weights[0] / 3.0, weights[1] / 3.0, weights[2]],
+            runs: runs
+                .map(|(site, alpha)| Run {
+                    site: pack(site, shape),
+                    weight: pack(alpha, [1.0; 3]),
+                })
+                .collect(),
+        }
+    }
+
+    pub(super) fn value(&self, at: [f64; 3]) -> [f64; 3] {
+        sum::<false>(self, at).0
+    }
+
+    pub(super) fn value_with_gradient(&self, at: [f64; 3]) -> Both {
+        sum::<true>(self, at)
+    }
+}
+
+/// The two entry points, compiled once for each target.
+fn sum<const GRADIENT: bool>(anova: &AnovaSum, at: [f64; 3]) -> Both {
+    if GRADIENT {
+        with_gradient(anova, at)
+    } else {
+        (without_gradient(anova, at), [[0.0; 3]; 3])
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512dq+avx512vl+avx2+fma", "x86_64+avx2+fma"))]
+fn without_gradient(anova: &AnovaSum, at: [f64; 3]) -> [f64; 3] {
+    const FMA: bool = target_cfg_f!(target_feature = "fma");
+    match anova.smoothness {
+        Smoothness::Matern32 => sum_of::<FMA, false, radial::Matern32>(anova, at).0,
+        Smoothness::Matern52 => sum_of::<FMA, false, radial::Matern52>(anova, at).0,
+        Smoothness::SquaredExponential => sum_of::<FMA, false, radial::Gaussian>(anova, at).0,
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512dq+avx512vl+avx2+fma", "x86_64+avx2+fma"))]
+fn with_gradient(anova: &AnovaSum, at: [f64; 3]) -> Both {
+    const FMA: bool = target_cfg_f!(target_feature = "fma");
+    match anova.smoothness {
+        Smoothness::Matern32 => sum_of::<FMA, true, radial::Matern32>(anova, at),
+        Smoothness::Matern52 => sum_of::<FMA, true, radial::Matern52>(anova, at),
+        Smoothness::SquaredExponential => sum_of::<FMA, true, radial::Gaussian>(anova, at),
+    }
+}
+
+#[inline(always)]
+fn sum_of<const FMA: bool, const GRADIENT: bool, R: Radial>(
+    anova: &AnovaSum,
+    at: [f64; 3],
+) -> Both {
+    let at: [f64; 3] = std::array::from_fn(|c| at[c] * anova.shape[c]);
+    let [one, two, three] = anova.order;
+    let mut total = [[0.0; RUN]; 3];
+    let mut slope = [[[0.0; RUN]; 3]; 3];
+    for run in &anova.runs {
+        let (mut k, mut fall) = ([[0.0; RUN]; 3], [[0.0; RUN]; 3]);
+        for c in 0..3 {
+            for i in 0..RUN {
+                let d = at[c] - run.site[c][i];
+                let (phi, psi) = R::radial::<FMA>(d * d);
+                k[c][i] = phi;
+                fall[c][i] = psi * d;
+            }
+        }
+        let mut c = [0.0; RUN];
+        for i in 0..RUN {
+            let (pair, sum) = (k[0][i] * k[1][i], k[0][i] + k[1][i]);
+            c[i] = one * (sum + k[2][i]) + two * (pair + sum * k[2][i]) + three * pair * k[2][i];
+        }
+        for output in 0..3 {
+            for i in 0..RUN {
+                total[output][i] += run.weight[output][i] * c[i];
+            }
+        }
+        if GRADIENT {
+            for axis in 0..3 {
+                let (p, q) = (&k[(axis + 1) % 3], &k[(axis + 2) % 3]);
+                let mut by = [0.0; RUN];
+                for i in 0..RUN {
+                    by[i] = fall[axis][i] * (one + two * (p[i] + q[i]) + three * p[i] * q[i]);
+                }
+                for output in 0..3 {
+                    for i in 0..RUN {
+                        slope[output][axis][i] += run.weight[output][i] * by[i];
+                    }
+                }
+            }
+        }
+    }
+    let reduce = |lane: [f64; RUN]| lane.iter().sum::<f64>();
+    let slope = slope.map(|row| row.map(reduce));
+    (
+        total.map(reduce),
+        slope.map(|row| std::array::from_fn(|c| row[c] * anova.shape[c])),
+    )
+}
