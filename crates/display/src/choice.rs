@@ -415,4 +415,34 @@ mod tests {
         }
         assert!("often".parse::<SmoothingChoice>().is_err());
     }
+
+    /// Share of 300 drives between 125 noisy patches whose light lies within 1.96 standard errors. The promise is 95 %;
+    /// base and correlation are taken as known and the panel has a kink, so it is not kept in full: 86 % and 91 % were
+    /// found when this was written. Below four in five the figure would mislead.
+    #[test]
+    fn standard_errors_cover_what_the_panel_shows() {
+        let readings = lattice_readings(5);
+        let panel = SimulatedPanel::wrgb();
+        for spec in ["kriging", "kriging-anova"] {
+            let scheme = Some(spec.parse().unwrap());
+            let rule = SmoothingChoice::MarginalLikelihood;
+            let model = choose_model(&readings, &NoiseModel::assumed(), scheme, rule)
+                .unwrap()
+                .model;
+            let step = [0.819_172_513_396, 0.671_043_606_704, 0.549_700_477_901];
+            let (mut inside, mut largest) = (0, 0.0_f64);
+            for i in 1..=300 {
+                let drive = step.map(|s| (s * f64::from(i)).fract());
+                let (shown, told) = (panel.xyz(drive), model.xyz(drive));
+                let error = model.standard_error(drive).unwrap();
+                let within = (0..3).filter(|&c| (shown.0[c] - told.0[c]).abs() < 1.96 * error[c]);
+                inside += within.count();
+                largest = largest.max(error[1] / shown.luminance_cd_m2());
+            }
+            let share = inside as f64 / 900.0;
+            assert!(share > 0.8, "{spec}: {share}");
+            // And not by promising nothing: less than 10 % of the luminance anywhere.
+            assert!(largest < 0.1, "{spec}: {largest}");
+        }
+    }
 }

@@ -101,6 +101,22 @@ impl ForwardModel {
         self.base.as_ref()
     }
 
+    /// One standard error of X, Y and Z in cd/m² at a drive, where the scheme has one: how sure the model is between
+    /// the patches. The base is taken as known, and so is the correlation of the scheme.
+    ///
+    /// To first order through the decoding, the three encoded components independent of each other.
+    #[must_use]
+    pub fn standard_error(&self, drive: [f64; 3]) -> Option<[f64; 3]> {
+        let (structure, interpolant) = self.interpolant.as_ref()?;
+        let error = interpolant.standard_error(drive)?;
+        let encoded = structure.encoding.derivative(self.xyz(drive));
+        let decoded = encoded.try_inverse()?;
+        Some(std::array::from_fn(|c| {
+            let parts = (0..3).map(|k| (decoded[(c, k)] * error[k]).powi(2));
+            parts.sum::<f64>().sqrt()
+        }))
+    }
+
     /// What was chosen for the interpolant; `None` for the base alone.
     #[must_use]
     pub fn structure(&self) -> Option<Structure> {

@@ -17,8 +17,10 @@ Example:
 /// Tell what a panel shows for drives that were not read
 ///
 /// Models the panel from its readings and gives the light it should show for each patch of a list,
-/// as CSV with columns r,g,b,X,Y,Z: drive from 0 to 1, light in cd/m². Compare it with readings that
-/// the model has not seen to find out how far you can trust it.
+/// as CSV with columns r,g,b,X,Y,Z: drive from 0 to 1, light in cd/m². With --scheme kriging or
+/// kriging-anova the columns sX,sY,sZ follow: how sure the model is between the readings, as one
+/// standard error of each in cd/m². Compare predictions with readings that the model has not seen to
+/// find out how far you can trust it.
 #[derive(Args, Debug)]
 #[command(after_help = EXAMPLE)]
 pub(crate) struct PredictArgs {
@@ -57,11 +59,18 @@ pub(crate) fn run(args: &PredictArgs) -> anyhow::Result<Outcome> {
             ui,
         )
     })?;
-    let mut csv = "r,g,b,X,Y,Z\n".to_owned();
+    let sure = patches
+        .first()
+        .is_some_and(|p| known.model.standard_error(p.drive).is_some());
+    let mut csv = format!("r,g,b,X,Y,Z{}\n", if sure { ",sX,sY,sZ" } else { "" });
     for patch in &patches {
         let ([r, g, b], [x, y, z]) = (patch.drive, known.model.xyz(patch.drive).0);
         // Writing to a String cannot fail.
-        let _ = writeln!(csv, "{r},{g},{b},{x},{y},{z}");
+        let _ = write!(csv, "{r},{g},{b},{x},{y},{z}");
+        for error in known.model.standard_error(patch.drive).iter().flatten() {
+            let _ = write!(csv, ",{error}");
+        }
+        csv.push('\n');
     }
     output::write(&csv, &args.out, args.common.force)?;
     if !output::is_stdout(&args.out) {

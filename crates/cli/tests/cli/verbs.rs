@@ -400,6 +400,33 @@ fn predict_meets_the_readings_it_knows() {
 }
 
 #[test]
+fn predict_says_how_sure_it_is_where_the_scheme_knows() {
+    let f = Fixture::with_readings();
+    let run = [
+        "predict",
+        "run.csv",
+        "--at",
+        "patches.csv",
+        "-o",
+        "-",
+        "--scheme",
+        "kriging",
+        "--smoothing",
+        "1e-3",
+    ];
+    let predicted = f.done(&run).out;
+    assert!(predicted.starts_with("r,g,b,X,Y,Z,sX,sY,sZ\n"));
+    for line in predicted.lines().skip(1) {
+        let row: Vec<f64> = line.split(',').map(|v| v.parse().unwrap()).collect();
+        // Above 0, because the readings are noisy; and at a patch that was read, below a tenth of its light, or of
+        // the floor of the noise at black.
+        assert_eq!(row.len(), 9);
+        assert!(row[6..].iter().all(|s| *s > 0.0), "{line}");
+        assert!(row[7] < 0.1 * row[4] + 1e-3, "{line}");
+    }
+}
+
+#[test]
 fn audit_gives_verdict_reasons_ramps_and_lattice() {
     let f = Fixture::with_lut();
     let run = f.run(&[

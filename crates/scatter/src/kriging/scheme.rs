@@ -12,6 +12,9 @@ use crate::{FitError, Kernel, LeaveOneOut, Rbf, Rule, Selected, Sites};
 
 /// An output counts as explained by the trend where the trend leaves less than this part of its spread: rounding.
 const EXPLAINED: f64 = 1e-11;
+/// Sites the correlation is estimated from where there are more, evenly picked in the order of their coordinates: each
+/// step costs the cube of their number, and 500 pin down a handful of parameters.
+const ESTIMATION_SITES: usize = 500;
 /// Length the search starts from, in mean spacings.
 const FIRST_SPACINGS: f64 = 4.0;
 
@@ -31,8 +34,9 @@ const FIRST_SPACINGS: f64 = 4.0;
 /// | `by` | likelihood | [`Estimate`] |
 ///
 /// Given a `length`, nothing is estimated but the signal variance: the shares of `anova` are then one third each.
-/// Ill-posed when sites nearly coincide and λ = 0. Cost: some ten to thirty systems of 2n³ operations each to
-/// estimate, with four n × n matrices at the peak; n correlations a point after, n² for a standard error.
+/// Ill-posed when sites nearly coincide and λ = 0. Cost: some 8 (isotropic) to 100 (ANOVA) systems of 2n³ operations
+/// each to estimate, with at most 500 of the sites, then n³/3 and two n × n matrices; n correlations a point after, n²
+/// for a standard error.
 ///
 /// # Source
 /// Rasmussen & Williams (2006), sections 2.2, 2.7, 5.4; sums over orders of interaction: Duvenaud, Nickisch &
@@ -72,8 +76,7 @@ impl Kriging {
     /// Any [`FitError`] but those of leave-one-out and of the choice of smoothing.
     pub fn fit(&self, data: Sites<'_>, smoothing: f64) -> Result<KrigingInterpolant, FitError> {
         let prepared = self.prepare(data, &[smoothing])?;
-        let estimation = prepared.estimation(self, data);
-        let correlation = self.correlation(&estimation, smoothing);
+        let correlation = self.correlation_of(&prepared, data, smoothing);
         let process = prepared.solve(&correlation, data, smoothing)?;
         let freedom = process.freedom().max(1.0);
         let variance = process.quadratic.map(|q| q.max(0.0) / freedom);
@@ -100,11 +103,10 @@ impl Kriging {
         smoothings: &[f64],
     ) -> Result<Vec<LeaveOneOut>, FitError> {
         let prepared = self.prepare(data, smoothings)?;
-        let estimation = prepared.estimation(self, data);
         let all: Vec<Result<LeaveOneOut, FitError>> = smoothings
             .par_iter()
             .map(|&smoothing| {
-                let correlation = self.correlation(&estimation, smoothing);
+                let correlation = self.correlation_of(&prepared, data, smoothing);
                 let process = prepared.solve(&correlation, data, smoothing)?;
                 Ok(LeaveOneOut {
                     smoothing,
@@ -198,6 +200,20 @@ impl Kriging {
         })
     }
 
+    /// The correlation for one λ, from all sites or from some of many.
+    fn correlation_of(&self, prepared: &Prepared, data: Sites<'_>, smoothing: f64) -> Correlation {
+        let estimation = prepared.estimation(self, data);
+        if data.len() <= ESTIMATION_SITES {
+            return self.correlation(&estimation, smoothing);
+        }
+        let picked = Picked::new(data, ESTIMATION_SITES);
+        match self.prepare(picked.sites(), &[smoothing]) {
+            Ok(fewer) => self.correlation(&fewer.estimation(self, picked.sites()), smoothing),
+            // The trend needs the sites left out: the first guess.
+            Err(_) => estimation.form,
+        }
+    }
+
     /// The correlation estimated for one λ; the first guess where nothing can be or has to be estimated.
     fn correlation(&self, estimation: &Estimation<'_>, smoothing: f64) -> Correlation {
         if self.length.is_some() || estimation.outputs.is_empty() {
@@ -228,6 +244,38 @@ fn score(process: &Process, data: Sites<'_>, rule: Rule, smoothing: f64, outputs
         Rule::Given(_) | Rule::LeaveOneOut => process
             .leave_one_out(data)
             .map_or(f64::INFINITY, |(log, _)| log.exp()),
+    }
+}
+
+/// Some of the sites, whatever order they came in.
+struct Picked {
+    sites: Vec<[f64; 3]>,
+    values: Vec<[f64; 3]>,
+    variance: Vec<f64>,
+}
+
+impl Picked {
+    fn new(data: Sites<'_>, count: usize) -> Self {
+        let n = data.len();
+        let mut order: Vec<usize> = (0..n).collect();
+        order.sort_by(|&a, &b| {
+            let (a, b) = (data.sites[a], data.sites[b]);
+            (a[0].total_cmp(&b[0]))
+                .then(a[1].total_cmp(&b[1]))
+                .then(a[2].total_cmp(&b[2]))
+        });
+        let picked: Vec<usize> = (0..count).map(|i| order[i * n / count]).collect();
+        Self {
+            sites: picked.iter().map(|&i| data.sites[i]).collect(),
+            values: picked.iter().map(|&i| data.values[i]).collect(),
+            variance: (picked.iter())
+                .map(|&i| data.relative_variance.map_or(1.0, |v| v[i]))
+                .collect(),
+        }
+    }
+
+    fn sites(&self) -> Sites<'_> {
+        Sites::new(&self.sites, &self.values).with_relative_variance(&self.variance)
     }
 }
 

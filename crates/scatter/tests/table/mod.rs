@@ -30,10 +30,10 @@ fn triples(table: &Table, names: [&str; 3]) -> Vec<[f64; 3]> {
         .collect()
 }
 
+pub(crate) type Triples = Vec<[f64; 3]>;
+
 /// Sites, the values of F1, F2, F3 there, queries, and one table of expected predictions for each of the three.
-pub(crate) fn functions(
-    points: usize,
-) -> (Vec<[f64; 3]>, Vec<[f64; 3]>, Vec<[f64; 3]>, [Table; 3]) {
+pub(crate) fn functions(points: usize) -> (Triples, Triples, Triples, [Table; 3]) {
     let data = table(&format!("points_{points}.csv"));
     let queries = triples(&table("queries_200.csv"), ["x", "y", "z"]);
     let sites = triples(&data, ["x", "y", "z"]);
