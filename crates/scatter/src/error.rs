@@ -84,6 +84,16 @@ pub enum FitError {
         /// The length given.
         found: f64,
     },
+    /// A lattice that is too coarse or too fine.
+    #[error("{found} nodes along an axis; use {least} to {most}")]
+    Nodes {
+        /// The number given.
+        found: usize,
+        /// Fewest.
+        least: usize,
+        /// Most.
+        most: usize,
+    },
     /// Two sites are equal and smoothing is 0, so that no function can pass through both.
     #[error("sites {first} and {second} coincide; average them, or use a smoothing above 0")]
     Coincident {

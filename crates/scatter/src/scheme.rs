@@ -2,8 +2,8 @@
 
 use crate::smoothing::left_out_square;
 use crate::{
-    FitError, Interpolant, Kernel, Kriging, LeaveOneOut, LocalRbf, Nearest, Rbf, Rule, Selected,
-    Shepard, Sites,
+    FitError, Interpolant, Kernel, Kriging, LatticeRegression, LeaveOneOut, LocalRbf, Nearest, Rbf,
+    Rule, Selected, Shepard, Sites,
 };
 
 /// A scattered-data scheme with its parameters; written and read as `name:option,option`, see
@@ -20,6 +20,8 @@ pub enum Scheme {
     RbfLocal(LocalRbf),
     /// [`Kriging`].
     Kriging(Kriging),
+    /// [`LatticeRegression`].
+    LatticeRegression(LatticeRegression),
 }
 
 impl Scheme {
@@ -40,7 +42,9 @@ impl Scheme {
     pub fn uses_smoothing(self) -> bool {
         match self {
             Self::Nearest | Self::Shepard => false,
-            Self::Rbf(_) | Self::RbfLocal(_) | Self::Kriging(_) => true,
+            Self::Rbf(_) | Self::RbfLocal(_) | Self::Kriging(_) | Self::LatticeRegression(_) => {
+                true
+            }
         }
     }
 
@@ -55,6 +59,7 @@ impl Scheme {
             Self::Rbf(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::RbfLocal(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::Kriging(scheme) => Box::new(scheme.fit(data, smoothing)?),
+            Self::LatticeRegression(scheme) => Box::new(scheme.fit(data, smoothing)?),
         })
     }
 
@@ -75,6 +80,7 @@ impl Scheme {
             Self::Rbf(scheme) => scheme.leave_one_out(data, smoothings),
             Self::RbfLocal(scheme) => scheme.leave_one_out(data, smoothings),
             Self::Kriging(scheme) => scheme.leave_one_out(data, smoothings),
+            Self::LatticeRegression(scheme) => scheme.leave_one_out(data, smoothings),
         }
     }
 
@@ -92,7 +98,9 @@ impl Scheme {
             Self::Nearest | Self::Shepard => Ok(Selected::unscored(0.0)),
             Self::Rbf(scheme) => scheme.select(data, rule, candidates),
             Self::Kriging(scheme) => scheme.select(data, rule, candidates),
-            Self::RbfLocal(_) => self.select_by_leaving_out(data, rule, candidates),
+            Self::RbfLocal(_) | Self::LatticeRegression(_) => {
+                self.select_by_leaving_out(data, rule, candidates)
+            }
         }
     }
 

@@ -3,11 +3,13 @@
 use std::fmt;
 use std::str::FromStr;
 
-use crate::{Estimate, Kernel, Kriging, LocalRbf, Rbf, Scheme, Smoothness};
+use crate::{
+    Estimate, Kernel, Kriging, LatticeRegression, LocalRbf, Penalty, Rbf, Scheme, Smoothness,
+};
 
 impl Scheme {
     /// Every name, and the variants that have a word of their own, in the order of listings.
-    pub const SPECS: [&'static str; 15] = [
+    pub const SPECS: [&'static str; 17] = [
         "nearest",
         "shepard",
         "rbf-linear",
@@ -23,6 +25,8 @@ impl Scheme {
         "rbf-local:cubic",
         "kriging",
         "kriging-anova",
+        "lattice-regression",
+        "lattice-regression:laplacian",
     ];
 }
 
@@ -84,6 +88,14 @@ impl FromStr for Scheme {
             .map(Self::RbfLocal),
             "kriging" => kriging(Kriging::DEFAULT, name, options),
             "kriging-anova" => kriging(Kriging::ANOVA, name, options),
+            "lattice-regression" => with_options(
+                LatticeRegression::DEFAULT,
+                name,
+                options,
+                "hessian, laplacian and nodes=2 to 65",
+                lattice_option,
+            )
+            .map(Self::LatticeRegression),
             _ => {
                 let radial = RADIAL.iter().find(|(radial, _)| *radial == name);
                 let (_, kernel) = radial.ok_or_else(|| SchemeError::Name {
@@ -233,6 +245,20 @@ fn kriging_option(kriging: Kriging, option: &str) -> Option<Kriging> {
     }
 }
 
+fn lattice_option(lattice: LatticeRegression, option: &str) -> Option<LatticeRegression> {
+    let with_penalty = |penalty| Some(LatticeRegression { penalty, ..lattice });
+    match option.split_once('=') {
+        None if option == "hessian" => with_penalty(Penalty::Hessian),
+        None if option == "laplacian" => with_penalty(Penalty::Laplacian),
+        Some(("nodes", value)) => {
+            let nodes = value.parse().ok();
+            let nodes = nodes.filter(|n| LatticeRegression::NODES.contains(n))?;
+            Some(LatticeRegression { nodes, ..lattice })
+        }
+        _ => None,
+    }
+}
+
 /// The name, and the options that are not the usual ones.
 impl fmt::Display for Scheme {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -243,6 +269,7 @@ impl fmt::Display for Scheme {
             Self::RbfLocal(local) => ("rbf-local", local_spec(local)),
             Self::Kriging(k) if k.anova => ("kriging-anova", kriging_spec(k)),
             Self::Kriging(k) => ("kriging", kriging_spec(k)),
+            Self::LatticeRegression(l) => ("lattice-regression", lattice_spec(l)),
         };
         if options.is_empty() {
             f.pad(name)
@@ -299,6 +326,17 @@ fn kriging_spec(kriging: &Kriging) -> Vec<String> {
     options
 }
 
+fn lattice_spec(lattice: &LatticeRegression) -> Vec<String> {
+    let mut options = Vec::new();
+    if lattice.penalty == Penalty::Laplacian {
+        options.push("laplacian".to_owned());
+    }
+    if lattice.nodes != LatticeRegression::DEFAULT.nodes {
+        options.push(format!("nodes={}", lattice.nodes));
+    }
+    options
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -323,6 +361,7 @@ mod tests {
             "rbf-local:cubic,neighbours=30,degree=2",
             "kriging:matern32,leave-one-out,length=0.4,degree=1",
             "kriging-anova:squared-exponential,degree=-1",
+            "lattice-regression:laplacian,nodes=9",
         ] {
             assert_eq!(spec.parse::<Scheme>().unwrap().to_string(), spec);
         }
@@ -341,6 +380,7 @@ mod tests {
             "rbf-local:neighbours=0",
             "kriging:length=0",
             "kriging-anova:degree=3",
+            "lattice-regression:nodes=1",
         ] {
             let error = spec.parse::<Scheme>().unwrap_err().to_string();
             let option = spec.split(':').next_back().unwrap();

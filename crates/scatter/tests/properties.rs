@@ -59,9 +59,10 @@ fn distance(a: [f64; 3], b: [f64; 3]) -> f64 {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(48))]
 
-    /// Every scheme passes through its values when nothing is smoothed.
+    /// Every scheme but those that only approach them passes through its values when nothing is smoothed.
     #[test]
     fn sites_are_interpolated((sites, values) in data(), scheme in any_scheme()) {
+        prop_assume!(!matches!(scheme, Scheme::LatticeRegression(_)));
         let fitted = scheme.fit(Sites::new(&sites, &values), 0.0).unwrap();
         for (at, value) in sites.iter().zip(&values) {
             prop_assert!(distance(fitted.eval(*at), *value) < SOLVED, "{scheme}");
@@ -116,7 +117,16 @@ proptest! {
             low[input] -= STEP;
             high[input] += STEP;
             let (low, high) = (fitted.eval(low), fitted.eval(high));
-            if scheme == Scheme::Nearest && low != high {
+            let jumps = match scheme {
+                Scheme::Nearest => low != high,
+                // Linear between the faces of cells: its slope there is the same on both sides of the point.
+                Scheme::LatticeRegression(_) => {
+                    let slope = |by: f64| { let mut to = at; to[input] += by; fitted.eval_with_gradient(to).1.column(input).into_owned() };
+                    slope(-STEP) != slope(STEP)
+                }
+                _ => false,
+            };
+            if jumps {
                 continue; // a border of a cell lies between
             }
             for output in 0..3 {
