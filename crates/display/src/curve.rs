@@ -15,6 +15,9 @@ const SHAPE_ROUNDS: usize = 60;
 /// Weight of the black, which is the zero of the scale by definition.
 const BLACK_WEIGHT: f64 = 1e12;
 
+/// How closely a drive is found: four times the rounding of a drive near 1.
+const RESOLUTION: f64 = 4.0 * f64::EPSILON;
+
 /// A smooth curve from drive to the light of one channel, never falling: 0 at drive 0.
 ///
 /// A cubic B-spline with non-decreasing coefficients, so that it is twice differentiable and monotone by
@@ -147,14 +150,43 @@ impl ToneCurve {
         if aim >= self.at(1.0).0 {
             return 1.0;
         }
-        let (mut low, mut high) = (0.0, 1.0);
-        // 52 halvings reach the last bit of a drive.
-        for _ in 0..52 {
-            let middle = 0.5 * (low + high);
-            if self.at(middle).0 < aim {
-                low = middle
+        self.least_drive(aim)
+    }
+
+    /// Where the curve first reaches a value between its ends: the interval by halving, then Newton's method held
+    /// within a bracket, whose lower end is always below the aim.
+    fn least_drive(&self, aim: f64) -> f64 {
+        let (mut below, mut reached) = (0, INTERVALS);
+        while reached - below > 1 {
+            let middle = usize::midpoint(below, reached);
+            if self.at(knot(middle)).0 < aim {
+                below = middle
             } else {
-                high = middle
+                reached = middle
+            }
+        }
+        let (mut low, mut high) = (knot(below), knot(reached));
+        let mut drive = 0.5 * (low + high);
+        // Halvings alone would reach the last bit of a drive in these rounds.
+        for _ in 0..52 {
+            let (value, slope) = self.at(drive);
+            if value < aim {
+                low = drive
+            } else {
+                high = drive
+            }
+            if high - low <= RESOLUTION {
+                break;
+            }
+            let mut step = (aim - value) / slope;
+            if step.abs() < RESOLUTION {
+                // Arrived from one side: look just beyond, to close the bracket.
+                step = if value < aim { RESOLUTION } else { -RESOLUTION };
+            }
+            drive += step;
+            // Also where the curve is flat and the step is not a number.
+            if !(low < drive && drive < high) {
+                drive = 0.5 * (low + high);
             }
         }
         high
@@ -166,6 +198,11 @@ impl ToneCurve {
         let sum = |weights: [f64; 4]| weights.iter().zip(local).map(|(w, c)| w * c).sum();
         (sum(basis), sum(slope))
     }
+}
+
+/// Drive at which interval `i` begins.
+fn knot(i: usize) -> f64 {
+    i as f64 / INTERVALS as f64
 }
 
 /// First coefficient, the four cubic basis values and their slopes per unit drive.
@@ -355,6 +392,23 @@ mod tests {
             for i in 0..=20 {
                 let aim = curve.light(f64::from(i) / 20.0);
                 prop_assert!((curve.light(curve.drive(aim)) - aim).abs() < 1e-9);
+            }
+            // The least drive that reaches the aim, found by halving on the curve itself.
+            for i in 1..20 {
+                let aim = curve.light(f64::from(i) / 20.0) + 1e-4;
+                let reach = curve.axis.of_light(aim);
+                if curve.at(1.0).0 <= reach {
+                    continue;
+                }
+                let (mut low, mut high) = (0.0, 1.0);
+                for _ in 0..52 {
+                    let middle = 0.5 * (low + high);
+                    if curve.at(middle).0 < reach { low = middle } else { high = middle }
+                }
+                let drive = curve.drive(aim);
+                prop_assert!(curve.at(drive).0 >= reach);
+                // Where the curve is nearly flat, rounding of its four products decides by a few hundred bits.
+                prop_assert!((drive - high).abs() < 1e-11, "{drive} {high}");
             }
         }
 
