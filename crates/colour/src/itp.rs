@@ -52,7 +52,7 @@ const LMS_FROM_XYZ_ROWS: Rows = product(
     &LMS_FROM_BT2020,
     &inverse(&Primaries::BT2020.rows(Chromaticity::D65)),
 );
-const XYZ_FROM_LMS: Rows = inverse(&LMS_FROM_XYZ_ROWS);
+const XYZ_FROM_LMS_ROWS: Rows = inverse(&LMS_FROM_XYZ_ROWS);
 const LMS_FROM_ICTCP: Rows = inverse(&ICTCP_FROM_LMS);
 
 /// The matrix from XYZ to the LMS of BT.2100, both in cd/m²: D65 of unit luminance gives (1, 1, 1).
@@ -60,6 +60,9 @@ const LMS_FROM_ICTCP: Rows = inverse(&ICTCP_FROM_LMS);
 /// # Source
 /// Rec. ITU-R BT.2100-2 (07/2018) table 7 for LMS from RGB, SMPTE RP 177:1993 for RGB from XYZ.
 pub const LMS_FROM_XYZ: Matrix3<f64> = matrix3(&LMS_FROM_XYZ_ROWS);
+
+/// Inverse of [`LMS_FROM_XYZ`].
+pub const XYZ_FROM_LMS: Matrix3<f64> = matrix3(&XYZ_FROM_LMS_ROWS);
 
 const fn over_4096(mut rows: Rows) -> Rows {
     let mut i = 0;
@@ -79,7 +82,7 @@ pub fn lms_from_xyz(xyz: Xyz) -> [f64; 3] {
 /// The inverse of [`lms_from_xyz`].
 #[must_use]
 pub fn xyz_from_lms(lms: [f64; 3]) -> Xyz {
-    Xyz(apply(&XYZ_FROM_LMS, lms))
+    Xyz(apply(&XYZ_FROM_LMS_ROWS, lms))
 }
 
 /// ICtCp of absolute display light.

@@ -250,9 +250,11 @@ impl PanelModel for BaseModel {
     }
 
     fn xyz_with_jacobian(&self, drive: [f64; 3]) -> (Xyz, Matrix3<f64>) {
-        let slope = Vector3::from_fn(|c, _| self.curves[c].light_with_slope(drive[c]).1);
+        let both: [_; 3] = std::array::from_fn(|c| self.curves[c].light_with_slope(drive[c]));
+        let light = Vector3::from(both.map(|b| b.0));
+        let slope = Vector3::from(both.map(|b| b.1));
         (
-            self.xyz(drive),
+            Xyz((Vector3::from(self.black.0) + self.matrix * light).into()),
             self.matrix * Matrix3::from_diagonal(&slope),
         )
     }

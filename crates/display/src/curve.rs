@@ -41,31 +41,45 @@ pub struct ToneCurve {
 struct Axis {
     lift: f64,
     toe: f64,
+    /// The axis at the toe and its slope per light there.
+    at_toe: f64,
+    toe_slope: f64,
 }
 
 impl Axis {
+    fn new(lift: f64, toe: f64) -> Self {
+        let at_toe = toe.powf(1.0 / EXPONENT);
+        Self {
+            lift,
+            toe,
+            at_toe,
+            toe_slope: at_toe / (EXPONENT * toe),
+        }
+    }
+
     fn of_light(self, light: f64) -> f64 {
         let seen = light + self.lift;
         if seen > self.toe {
             seen.powf(1.0 / EXPONENT)
         } else {
-            self.toe.powf(1.0 / EXPONENT) + (seen - self.toe) * self.slope(light)
+            self.at_toe + (seen - self.toe) * self.toe_slope
         }
     }
 
-    fn light(self, axis: f64) -> f64 {
-        let toe = self.toe.powf(1.0 / EXPONENT);
-        let seen = if axis > toe {
-            axis.powf(EXPONENT)
+    /// Light of an axis value, and d light / d axis.
+    fn light(self, axis: f64) -> (f64, f64) {
+        if axis > self.at_toe {
+            let seen = axis.powf(EXPONENT);
+            (seen - self.lift, EXPONENT * seen / axis)
         } else {
-            self.toe + (axis - toe) / self.slope(-self.lift)
-        };
-        seen - self.lift
+            let seen = self.toe + (axis - self.at_toe) / self.toe_slope;
+            (seen - self.lift, 1.0 / self.toe_slope)
+        }
     }
 
     /// d axis / d light.
     fn slope(self, light: f64) -> f64 {
-        (light + self.lift).max(self.toe).powf(1.0 / EXPONENT - 1.0) / EXPONENT
+        1.0 / self.light(self.of_light(light)).1
     }
 }
 
@@ -88,10 +102,7 @@ impl ToneCurve {
     #[must_use]
     pub fn fit(levels: &[Level], lift: f64) -> (Self, f64) {
         let noise = levels.iter().map(|l| l.sd).fold(f64::INFINITY, f64::min);
-        let scale = Axis {
-            lift: lift.max(0.0),
-            toe: noise.max(LEAST_TOE),
-        };
+        let scale = Axis::new(lift.max(0.0), noise.max(LEAST_TOE));
         let axis: Vec<f64> = levels.iter().map(|l| scale.of_light(l.light)).collect();
         // The black is the zero of the scale by definition, so its level binds tightly.
         let weight: Vec<f64> = levels
@@ -129,15 +140,15 @@ impl ToneCurve {
     /// Light at a drive in [0, 1]; drives outside are clipped.
     #[must_use]
     pub fn light(&self, drive: f64) -> f64 {
-        self.axis.light(self.at(drive).0)
+        self.axis.light(self.at(drive).0).0
     }
 
     /// Light and its slope per unit drive.
     #[must_use]
     pub fn light_with_slope(&self, drive: f64) -> (f64, f64) {
         let (axis, slope) = self.at(drive);
-        let light = self.axis.light(axis);
-        (light, slope / self.axis.slope(light))
+        let (light, per_axis) = self.axis.light(axis);
+        (light, slope * per_axis)
     }
 
     /// The least drive that gives at least `light`; 1 when no drive does.

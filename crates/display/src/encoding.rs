@@ -1,6 +1,11 @@
 use std::fmt;
 
-use evenstep_colour::{Xyz, lms_from_xyz, pq_eotf, pq_inverse_eotf, xyz_from_lms};
+use std::sync::LazyLock;
+
+use evenstep_colour::{
+    LMS_FROM_XYZ, XYZ_FROM_LMS, Xyz, lms_from_xyz, pq_eotf_with_slope, pq_inverse_eotf_with_slope,
+    xyz_from_lms,
+};
 use nalgebra::{Matrix3, Vector3};
 
 /// A perceptual encoding of XYZ in which a residual is smooth and the eye's threshold about constant.
@@ -34,34 +39,66 @@ impl Encoding {
     #[must_use]
     pub fn encode(self, xyz: Xyz) -> [f64; 3] {
         match self {
-            Self::PqLms => lms_from_xyz(xyz).map(pq_with_toe),
-            Self::CubeRoot { white } => std::array::from_fn(|i| cube_root(xyz.0[i] / white.0[i])),
+            Self::PqLms => lms_from_xyz(xyz).map(|lms| pq_with_toe(lms).0),
+            Self::CubeRoot { white } => std::array::from_fn(|i| cube_root(xyz.0[i] / white.0[i]).0),
             Self::Linear { white_cd_m2 } => xyz.0.map(|v| v / white_cd_m2),
         }
     }
 
-    /// Colour of an encoded value; inverse of [`encode`](Self::encode).
+    /// Encoded value of a colour and ∂encode/∂XYZ, per cd/m².
     #[must_use]
-    pub fn decode(self, value: [f64; 3]) -> Xyz {
+    pub fn encode_with_derivative(self, xyz: Xyz) -> ([f64; 3], Matrix3<f64>) {
         match self {
-            Self::PqLms => xyz_from_lms(value.map(pq_inverse_with_toe)),
-            Self::CubeRoot { white } => Xyz(std::array::from_fn(|i| cube(value[i]) * white.0[i])),
-            Self::Linear { white_cd_m2 } => Xyz(value.map(|v| v * white_cd_m2)),
+            Self::PqLms => {
+                let both = lms_from_xyz(xyz).map(pq_with_toe);
+                let slope = Vector3::from(both.map(|b| b.1));
+                (
+                    both.map(|b| b.0),
+                    Matrix3::from_diagonal(&slope) * LMS_FROM_XYZ,
+                )
+            }
+            Self::CubeRoot { white } => {
+                let both: [_; 3] = std::array::from_fn(|i| cube_root(xyz.0[i] / white.0[i]));
+                let slope = Vector3::from_fn(|i, _| both[i].1 / white.0[i]);
+                (both.map(|b| b.0), Matrix3::from_diagonal(&slope))
+            }
+            Self::Linear { white_cd_m2 } => (self.encode(xyz), Matrix3::identity() / white_cd_m2),
         }
     }
 
     /// ∂encode/∂XYZ at a colour, per cd/m².
     #[must_use]
     pub fn derivative(self, xyz: Xyz) -> Matrix3<f64> {
+        self.encode_with_derivative(xyz).1
+    }
+
+    /// Colour of an encoded value; inverse of [`encode`](Self::encode).
+    #[must_use]
+    pub fn decode(self, value: [f64; 3]) -> Xyz {
+        match self {
+            Self::PqLms => xyz_from_lms(value.map(|v| pq_inverse_with_toe(v).0)),
+            Self::CubeRoot { white } => Xyz(std::array::from_fn(|i| cube(value[i]).0 * white.0[i])),
+            Self::Linear { white_cd_m2 } => Xyz(value.map(|v| v * white_cd_m2)),
+        }
+    }
+
+    /// Colour of an encoded value and ∂XYZ/∂value, in cd/m².
+    #[must_use]
+    pub fn decode_with_derivative(self, value: [f64; 3]) -> (Xyz, Matrix3<f64>) {
         match self {
             Self::PqLms => {
-                let slope = Vector3::from(lms_from_xyz(xyz).map(pq_slope));
-                Matrix3::from_diagonal(&slope) * evenstep_colour::LMS_FROM_XYZ
+                let both = value.map(pq_inverse_with_toe);
+                let slope = Vector3::from(both.map(|b| b.1));
+                let xyz = xyz_from_lms(both.map(|b| b.0));
+                (xyz, XYZ_FROM_LMS * Matrix3::from_diagonal(&slope))
             }
-            Self::CubeRoot { white } => Matrix3::from_diagonal(&Vector3::from_fn(|i, _| {
-                cube_root_slope(xyz.0[i] / white.0[i]) / white.0[i]
-            })),
-            Self::Linear { white_cd_m2 } => Matrix3::identity() / white_cd_m2,
+            Self::CubeRoot { white } => {
+                let both = value.map(cube);
+                let slope = Vector3::from_fn(|i, _| both[i].1 * white.0[i]);
+                let xyz = std::array::from_fn(|i| both[i].0 * white.0[i]);
+                (Xyz(xyz), Matrix3::from_diagonal(&slope))
+            }
+            Self::Linear { white_cd_m2 } => (self.decode(value), Matrix3::identity() * white_cd_m2),
         }
     }
 }
@@ -76,52 +113,45 @@ impl fmt::Display for Encoding {
     }
 }
 
-/// Derivative of the PQ inverse EOTF, per cd/m².
-fn pq_slope(cd_m2: f64) -> f64 {
-    // A symmetric relative difference: the curve is smooth above the toe and 1e-5 balances both errors.
-    const STEP: f64 = 1e-5;
-    let at = cd_m2.max(PQ_TOE_CD_M2);
-    (pq_inverse_eotf(at * (1.0 + STEP)) - pq_inverse_eotf(at * (1.0 - STEP))) / (2.0 * STEP * at)
-}
+/// PQ signal and its slope where the tangent takes over.
+static TOE: LazyLock<(f64, f64)> = LazyLock::new(|| pq_inverse_eotf_with_slope(PQ_TOE_CD_M2));
 
-fn pq_with_toe(cd_m2: f64) -> f64 {
+/// Signal of a light and its derivative.
+fn pq_with_toe(cd_m2: f64) -> (f64, f64) {
     if cd_m2 >= PQ_TOE_CD_M2 {
-        pq_inverse_eotf(cd_m2)
+        pq_inverse_eotf_with_slope(cd_m2)
     } else {
-        pq_inverse_eotf(PQ_TOE_CD_M2) + (cd_m2 - PQ_TOE_CD_M2) * pq_slope(PQ_TOE_CD_M2)
+        let (signal, slope) = *TOE;
+        (signal + (cd_m2 - PQ_TOE_CD_M2) * slope, slope)
     }
 }
 
-fn pq_inverse_with_toe(value: f64) -> f64 {
-    let toe = pq_inverse_eotf(PQ_TOE_CD_M2);
+/// Light of a signal and its derivative.
+fn pq_inverse_with_toe(value: f64) -> (f64, f64) {
+    let (toe, slope) = *TOE;
     if value >= toe {
-        pq_eotf(value.min(1.0))
+        pq_eotf_with_slope(value.min(1.0))
     } else {
-        PQ_TOE_CD_M2 + (value - toe) / pq_slope(PQ_TOE_CD_M2)
+        (PQ_TOE_CD_M2 + (value - toe) / slope, 1.0 / slope)
     }
 }
 
-fn cube_root(t: f64) -> f64 {
+/// CIELAB's f and its derivative.
+fn cube_root(t: f64) -> (f64, f64) {
     if t > CUBE_TOE {
-        t.cbrt()
+        let root = t.cbrt();
+        (root, 1.0 / (3.0 * root * root))
     } else {
-        CUBE_SLOPE * t + CUBE_OFFSET
+        (CUBE_SLOPE * t + CUBE_OFFSET, CUBE_SLOPE)
     }
 }
 
-fn cube(f: f64) -> f64 {
+/// Its inverse and the inverse's derivative.
+fn cube(f: f64) -> (f64, f64) {
     if f > 6.0 / 29.0 {
-        f.powi(3)
+        (f * f * f, 3.0 * f * f)
     } else {
-        (f - CUBE_OFFSET) / CUBE_SLOPE
-    }
-}
-
-fn cube_root_slope(t: f64) -> f64 {
-    if t > CUBE_TOE {
-        t.cbrt().powi(-2) / 3.0
-    } else {
-        CUBE_SLOPE
+        ((f - CUBE_OFFSET) / CUBE_SLOPE, 1.0 / CUBE_SLOPE)
     }
 }
 
@@ -150,6 +180,24 @@ mod tests {
                 for (a, b) in back.0.iter().zip([x, y, z]) {
                     prop_assert!((a - b).abs() < 1e-7 * (1.0 + b.abs()), "{q}: {a} {b}");
                 }
+            }
+        }
+
+        /// The two derivatives are each other's inverse, and come with the plain values.
+        #[test]
+        fn derivatives_are_inverse(x in 0.001..300.0_f64, y in 0.001..300.0_f64, z in 0.001..300.0_f64) {
+            for q in encodings() {
+                let xyz = Xyz::new(x, y, z);
+                let (value, slope) = q.encode_with_derivative(xyz);
+                prop_assert_eq!(value, q.encode(xyz));
+                let (back, inverse) = q.decode_with_derivative(value);
+                prop_assert_eq!(back, q.decode(value));
+                // At the joins of two pieces rounding may take either.
+                let lms = lms_from_xyz(xyz);
+                prop_assume!(lms.iter().all(|v| (v / PQ_TOE_CD_M2 - 1.0).abs() > 1e-9));
+                prop_assume!((0..3).all(|i| (xyz.0[i] / WHITE.0[i] / CUBE_TOE - 1.0).abs() > 1e-9));
+                // Slopes differ a thousandfold between black and white.
+                prop_assert!((slope * inverse - Matrix3::identity()).amax() < 1e-8, "{q}");
             }
         }
 

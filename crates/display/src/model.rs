@@ -109,8 +109,8 @@ impl ForwardModel {
     pub fn standard_error(&self, drive: [f64; 3]) -> Option<[f64; 3]> {
         let (structure, interpolant) = self.interpolant.as_ref()?;
         let error = interpolant.standard_error(drive)?;
-        let encoded = structure.encoding.derivative(self.xyz(drive));
-        let decoded = encoded.try_inverse()?;
+        let value = structure.encoding.encode(self.xyz(drive));
+        let (_, decoded) = structure.encoding.decode_with_derivative(value);
         Some(std::array::from_fn(|c| {
             let parts = (0..3).map(|k| (decoded[(c, k)] * error[k]).powi(2));
             parts.sum::<f64>().sqrt()
@@ -146,15 +146,11 @@ impl PanelModel for ForwardModel {
                 let (mut value, mut slope) = r.eval_with_gradient(drive);
                 if let (Form::Residual, Some(base)) = (structure.form, base) {
                     let (xyz, jacobian) = base.xyz_with_jacobian(drive);
-                    add(&mut value, q.encode(xyz));
-                    slope += q.derivative(xyz) * jacobian;
+                    let (encoded, derivative) = q.encode_with_derivative(xyz);
+                    add(&mut value, encoded);
+                    slope += derivative * jacobian;
                 }
-                let xyz = q.decode(value);
-                // The derivative of the encoding has a positive diagonal in its own space, so it inverts.
-                let decode = q
-                    .derivative(xyz)
-                    .try_inverse()
-                    .unwrap_or_else(Matrix3::zeros);
+                let (xyz, decode) = q.decode_with_derivative(value);
                 (xyz, decode * slope)
             }
             (None, Some(base)) => base.xyz_with_jacobian(drive),

@@ -36,6 +36,41 @@ pub fn pq_inverse_eotf(luminance_cd_m2: f64) -> f64 {
     ((C1 + C2 * power) / (1.0 + C3 * power)).powf(M2)
 }
 
+/// [`pq_inverse_eotf`] and its derivative, signal per cd/m²; the derivative counts as 0 where the light is not above 0.
+///
+/// # Source
+/// The same formula, differentiated.
+#[must_use]
+pub fn pq_inverse_eotf_with_slope(luminance_cd_m2: f64) -> (f64, f64) {
+    let power = (luminance_cd_m2.max(0.0) / PQ_PEAK_CD_M2).powf(M1);
+    let (above, below) = (C1 + C2 * power, 1.0 + C3 * power);
+    let signal = (above / below).powf(M2);
+    if luminance_cd_m2 <= 0.0 {
+        return (signal, 0.0);
+    }
+    let by_power = signal * M2 * (C2 / above - C3 / below);
+    (signal, by_power * M1 * power / luminance_cd_m2)
+}
+
+/// [`pq_eotf`] and its derivative, cd/m² per signal; the derivative counts as 0 where the light is 0 or infinite.
+///
+/// # Source
+/// The same formula, differentiated.
+#[must_use]
+pub fn pq_eotf_with_slope(signal: f64) -> (f64, f64) {
+    let root = signal.max(0.0).powf(1.0 / M2);
+    let (above, below) = (root - C1, C2 - C3 * root);
+    if below <= 0.0 {
+        return (f64::INFINITY, 0.0);
+    }
+    if above <= 0.0 {
+        return (0.0, 0.0);
+    }
+    let light = PQ_PEAK_CD_M2 * (above / below).powf(1.0 / M1);
+    let by_root = light / M1 * (1.0 / above + C3 / below);
+    (light, by_root * root / (M2 * signal))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -65,6 +100,23 @@ mod tests {
             prop_assert!(pq_eotf(signal) < pq_eotf(signal + step));
         }
 
+        /// Both slopes come with the values of the plain functions, are the limits of central differences, and are
+        /// each other's inverse.
+        #[test]
+        fn slopes_are_derivatives(ln_l in -9.2_f64..9.5) {
+            let light = ln_l.exp();
+            let (signal, slope) = pq_inverse_eotf_with_slope(light);
+            prop_assert_eq!(signal, pq_inverse_eotf(light));
+            let step = 1e-4;
+            let difference = (pq_inverse_eotf(light * (1.0 + step)) - pq_inverse_eotf(light * (1.0 - step))) / (2.0 * step * light);
+            // The last power multiplies rounding by 79, 2e-14 of a signal that changes by 1e-5; step² = 1e-8 times a
+            // third derivative of some size.
+            prop_assert!((slope / difference - 1.0).abs() < 1e-7);
+            let (back, inverse) = pq_eotf_with_slope(signal);
+            prop_assert_eq!(back, pq_eotf(signal));
+            prop_assert!((inverse * slope - 1.0).abs() < 1e-11);
+        }
+
         /// No signal is undefined.
         #[test]
         fn eotf_is_never_nan(signal in -1e3_f64..1e3) {
@@ -76,5 +128,11 @@ mod tests {
     fn negative_light_is_black() {
         assert_eq!(pq_inverse_eotf(-1.0), pq_inverse_eotf(0.0));
         assert_eq!(pq_eotf(0.0), 0.0);
+        assert_eq!(pq_eotf_with_slope(0.0), (0.0, 0.0));
+        assert_eq!(pq_eotf_with_slope(5.0), (f64::INFINITY, 0.0));
+        assert_eq!(
+            pq_inverse_eotf_with_slope(-1.0),
+            (pq_inverse_eotf(0.0), 0.0)
+        );
     }
 }
