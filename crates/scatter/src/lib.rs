@@ -17,6 +17,8 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod delaunay_linear;
+mod distinct;
 mod error;
 mod interpolant;
 mod kernel;
@@ -35,7 +37,9 @@ mod sites;
 mod smoothing;
 mod spec;
 mod spectrum;
+mod triangulation;
 
+pub use delaunay_linear::{DelaunayLinear, DelaunayLinearInterpolant};
 pub use error::FitError;
 pub use interpolant::Interpolant;
 pub use kernel::Kernel;

@@ -2,8 +2,8 @@
 
 use crate::smoothing::left_out_square;
 use crate::{
-    FitError, Interpolant, Kernel, LeaveOneOut, LocalRbf, Nearest, Rbf, Rule, Selected, Shepard,
-    Sites,
+    DelaunayLinear, FitError, Interpolant, Kernel, LeaveOneOut, LocalRbf, Nearest, Rbf, Rule,
+    Selected, Shepard, Sites,
 };
 
 /// A scattered-data scheme with its parameters; written and read as `name:option,option`, see
@@ -14,6 +14,8 @@ pub enum Scheme {
     Nearest,
     /// [`Shepard`].
     Shepard,
+    /// [`DelaunayLinear`].
+    DelaunayLinear,
     /// [`Rbf`].
     Rbf(Rbf),
     /// [`LocalRbf`].
@@ -37,7 +39,7 @@ impl Scheme {
     /// Whether smoothing and relative variances have an effect.
     pub fn uses_smoothing(self) -> bool {
         match self {
-            Self::Nearest | Self::Shepard => false,
+            Self::Nearest | Self::Shepard | Self::DelaunayLinear => false,
             Self::Rbf(_) | Self::RbfLocal(_) => true,
         }
     }
@@ -50,6 +52,7 @@ impl Scheme {
         Ok(match self {
             Self::Nearest => Box::new(Nearest::fit(data)?),
             Self::Shepard => Box::new(Shepard::fit(data)?),
+            Self::DelaunayLinear => Box::new(DelaunayLinear.fit(data)?),
             Self::Rbf(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::RbfLocal(scheme) => Box::new(scheme.fit(data, smoothing)?),
         })
@@ -69,6 +72,7 @@ impl Scheme {
         match self {
             Self::Nearest => Nearest::leave_one_out(data, smoothings),
             Self::Shepard => Shepard::leave_one_out(data, smoothings),
+            Self::DelaunayLinear => DelaunayLinear.leave_one_out(data, smoothings),
             Self::Rbf(scheme) => scheme.leave_one_out(data, smoothings),
             Self::RbfLocal(scheme) => scheme.leave_one_out(data, smoothings),
         }
@@ -85,7 +89,7 @@ impl Scheme {
         candidates: &[f64],
     ) -> Result<Selected, FitError> {
         match self {
-            Self::Nearest | Self::Shepard => Ok(Selected::unscored(0.0)),
+            Self::Nearest | Self::Shepard | Self::DelaunayLinear => Ok(Selected::unscored(0.0)),
             Self::Rbf(scheme) => scheme.select(data, rule, candidates),
             Self::RbfLocal(_) => self.select_by_leaving_out(data, rule, candidates),
         }

@@ -7,9 +7,10 @@ use crate::{Kernel, LocalRbf, Rbf, Scheme};
 
 impl Scheme {
     /// Every name, and the variants that have a word of their own, in the order of listings.
-    pub const SPECS: [&'static str; 13] = [
+    pub const SPECS: [&'static str; 14] = [
         "nearest",
         "shepard",
+        "delaunay-linear",
         "rbf-linear",
         "rbf-thin-plate",
         "rbf-cubic",
@@ -72,6 +73,7 @@ impl FromStr for Scheme {
         match name {
             "nearest" => without_options(Self::Nearest, name, options),
             "shepard" => without_options(Self::Shepard, name, options),
+            "delaunay-linear" => without_options(Self::DelaunayLinear, name, options),
             "rbf-local" => with_options(
                 LocalRbf::DEFAULT,
                 name,
@@ -193,6 +195,7 @@ impl fmt::Display for Scheme {
         let (name, options) = match self {
             Self::Nearest => ("nearest", Vec::new()),
             Self::Shepard => ("shepard", Vec::new()),
+            Self::DelaunayLinear => ("delaunay-linear", Vec::new()),
             Self::Rbf(rbf) => rbf_spec(rbf),
             Self::RbfLocal(local) => ("rbf-local", local_spec(local)),
         };
