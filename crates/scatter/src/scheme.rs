@@ -2,8 +2,8 @@
 
 use crate::smoothing::left_out_square;
 use crate::{
-    DelaunayLinear, FitError, Interpolant, Kernel, LeaveOneOut, LocalRbf, Nearest, Rbf, Rule,
-    Selected, Shepard, Sites,
+    DelaunayLinear, FitError, Interpolant, Kernel, LeaveOneOut, LocalRbf, NaturalNeighbour,
+    Nearest, Rbf, Rule, Selected, Shepard, Sites,
 };
 
 /// A scattered-data scheme with its parameters; written and read as `name:option,option`, see
@@ -16,6 +16,8 @@ pub enum Scheme {
     Shepard,
     /// [`DelaunayLinear`].
     DelaunayLinear,
+    /// [`NaturalNeighbour`].
+    NaturalNeighbour,
     /// [`Rbf`].
     Rbf(Rbf),
     /// [`LocalRbf`].
@@ -39,7 +41,7 @@ impl Scheme {
     /// Whether smoothing and relative variances have an effect.
     pub fn uses_smoothing(self) -> bool {
         match self {
-            Self::Nearest | Self::Shepard | Self::DelaunayLinear => false,
+            Self::Nearest | Self::Shepard | Self::DelaunayLinear | Self::NaturalNeighbour => false,
             Self::Rbf(_) | Self::RbfLocal(_) => true,
         }
     }
@@ -53,6 +55,7 @@ impl Scheme {
             Self::Nearest => Box::new(Nearest::fit(data)?),
             Self::Shepard => Box::new(Shepard::fit(data)?),
             Self::DelaunayLinear => Box::new(DelaunayLinear.fit(data)?),
+            Self::NaturalNeighbour => Box::new(NaturalNeighbour.fit(data)?),
             Self::Rbf(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::RbfLocal(scheme) => Box::new(scheme.fit(data, smoothing)?),
         })
@@ -73,6 +76,7 @@ impl Scheme {
             Self::Nearest => Nearest::leave_one_out(data, smoothings),
             Self::Shepard => Shepard::leave_one_out(data, smoothings),
             Self::DelaunayLinear => DelaunayLinear.leave_one_out(data, smoothings),
+            Self::NaturalNeighbour => NaturalNeighbour.leave_one_out(data, smoothings),
             Self::Rbf(scheme) => scheme.leave_one_out(data, smoothings),
             Self::RbfLocal(scheme) => scheme.leave_one_out(data, smoothings),
         }
@@ -89,7 +93,9 @@ impl Scheme {
         candidates: &[f64],
     ) -> Result<Selected, FitError> {
         match self {
-            Self::Nearest | Self::Shepard | Self::DelaunayLinear => Ok(Selected::unscored(0.0)),
+            Self::Nearest | Self::Shepard | Self::DelaunayLinear | Self::NaturalNeighbour => {
+                Ok(Selected::unscored(0.0))
+            }
             Self::Rbf(scheme) => scheme.select(data, rule, candidates),
             Self::RbfLocal(_) => self.select_by_leaving_out(data, rule, candidates),
         }

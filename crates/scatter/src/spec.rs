@@ -7,10 +7,11 @@ use crate::{Kernel, LocalRbf, Rbf, Scheme};
 
 impl Scheme {
     /// Every name, and the variants that have a word of their own, in the order of listings.
-    pub const SPECS: [&'static str; 14] = [
+    pub const SPECS: [&'static str; 15] = [
         "nearest",
         "shepard",
         "delaunay-linear",
+        "natural-neighbour",
         "rbf-linear",
         "rbf-thin-plate",
         "rbf-cubic",
@@ -74,6 +75,7 @@ impl FromStr for Scheme {
             "nearest" => without_options(Self::Nearest, name, options),
             "shepard" => without_options(Self::Shepard, name, options),
             "delaunay-linear" => without_options(Self::DelaunayLinear, name, options),
+            "natural-neighbour" => without_options(Self::NaturalNeighbour, name, options),
             "rbf-local" => with_options(
                 LocalRbf::DEFAULT,
                 name,
@@ -196,6 +198,7 @@ impl fmt::Display for Scheme {
             Self::Nearest => ("nearest", Vec::new()),
             Self::Shepard => ("shepard", Vec::new()),
             Self::DelaunayLinear => ("delaunay-linear", Vec::new()),
+            Self::NaturalNeighbour => ("natural-neighbour", Vec::new()),
             Self::Rbf(rbf) => rbf_spec(rbf),
             Self::RbfLocal(local) => ("rbf-local", local_spec(local)),
         };

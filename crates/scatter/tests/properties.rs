@@ -122,7 +122,7 @@ proptest! {
             }
             // Where a facet lies between, the difference is between the slopes on either side.
             let kink = match scheme {
-                Scheme::DelaunayLinear => {
+                Scheme::DelaunayLinear | Scheme::NaturalNeighbour => {
                     let mut end = at;
                     end[input] -= STEP;
                     let one = fitted.eval_with_gradient(end).1;

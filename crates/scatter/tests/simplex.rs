@@ -11,7 +11,11 @@ type Triples = Vec<[f64; 3]>;
 /// Rounding of weights that add up to the place, on values up to some units.
 const EXACT: f64 = 1e-12;
 
-const SCHEMES: [Scheme; 1] = [Scheme::DelaunayLinear];
+/// The cell of a point 1e-3 or more from the hull reaches up to 1e4 times the spacing of the sites, and its corners carry
+/// the rounding of that length.
+const NEAR_HULL: f64 = 1e-10;
+
+const SCHEMES: [Scheme; 2] = [Scheme::DelaunayLinear, Scheme::NaturalNeighbour];
 
 fn spread(count: u32) -> Triples {
     let step = [0.819_172_513_396, 0.671_043_606_704, 0.549_700_477_901];
@@ -96,7 +100,7 @@ fn linear_maps_are_exact_inside() {
             for at in spread(300).into_iter().chain(neutral).chain(lattice(5)) {
                 let (got, slope) = fitted.eval_with_gradient(at);
                 let off = distance(got, linear(at));
-                assert!(off < EXACT, "{scheme}, {at:?}: off by {off:e}");
+                assert!(off < NEAR_HULL, "{scheme}, {at:?}: off by {off:e}");
                 // At a site the slope is that of some direction only.
                 if scheme == Scheme::DelaunayLinear {
                     let expected = Matrix3::new(1.0, 2.0, -1.0, 0.0, 0.5, 0.0, -1.0, 0.0, 1.0);
@@ -126,10 +130,19 @@ fn outside_the_closest_point_of_the_hull_counts() {
             }
         }
         // Across the hull and its edges nothing jumps.
-        for corner in [[0.0, 0.4, 0.7], [1.0, 1.0, 0.55], [0.0, 1.0, 0.0]] {
-            let near = corner.map(|v| v + 1e-9 * (v - 0.5));
-            let inside = corner.map(|v| v - 1e-9 * (v - 0.5));
-            assert!(distance(fitted.eval(near), fitted.eval(inside)) < 1e-7);
+        for on in [[0.0, 0.4, 0.7], [1.0, 1.0, 0.55], [0.0, 1.0, 0.0]] {
+            let out = on.map(|v| v + 1e-6 * (v - 0.5));
+            let inside = on.map(|v| v - 1e-6 * (v - 0.5));
+            let (out, here, inside) = (fitted.eval(out), fitted.eval(on), fitted.eval(inside));
+            // Slopes up to 3 over 1e-6.
+            assert!(
+                distance(out, here) < 1e-5,
+                "{scheme}, {on:?}: {out:?} {here:?}"
+            );
+            assert!(
+                distance(inside, here) < 1e-5,
+                "{scheme}, {on:?}: {inside:?} {here:?}"
+            );
         }
     }
 }
@@ -315,7 +328,7 @@ fn leaving_out_equals_refits() {
                 let predicted = refit.eval(sites[i]);
                 let expected = std::array::from_fn(|k| observed[i][k] - predicted[k]);
                 let off = distance(residual[i], expected);
-                assert!(off < EXACT, "{scheme}, site {i}: off by {off:e}");
+                assert!(off < NEAR_HULL, "{scheme}, site {i}: off by {off:e}");
             }
         }
     }
@@ -331,6 +344,133 @@ fn leaving_out_343_sites_is_quick() {
         left_out(scheme, &sites, &observed);
         let took = start.elapsed();
         assert!(took < Duration::from_secs(2), "{scheme}: {took:?}");
+    }
+}
+
+/// Volume of {y: aᵢ · y ≤ bᵢ}, no two of which bound the same face: V = Σ bᵢ Vᵢ / (n |aᵢₖ|), with Vᵢ the volume of
+/// face i in the other coordinates than k.
+///
+/// # Source
+/// Lasserre (1983), An analytical expression and an algorithm for the volume of a convex polyhedron in Rⁿ (from memory).
+fn volume(planes: &[(Vec<f64>, f64)]) -> f64 {
+    let n = planes[0].0.len();
+    if n == 1 {
+        let bound = |sign: f64| {
+            let own = planes.iter().filter(move |(a, _)| a[0] * sign > 0.0);
+            own.map(move |(a, b)| b / a[0] * sign)
+                .fold(f64::INFINITY, f64::min)
+        };
+        return (bound(1.0) + bound(-1.0)).max(0.0);
+    }
+    let part = |i: usize| {
+        let (a, b) = &planes[i];
+        let k = (0..n)
+            .max_by(|j, k| a[*j].abs().total_cmp(&a[*k].abs()))
+            .unwrap();
+        let others = planes.iter().enumerate().filter(|(j, _)| *j != i);
+        let reduced: Vec<(Vec<f64>, f64)> = others
+            .map(|(_, (c, d))| {
+                let part = c[k] / a[k];
+                let rest = (0..n).filter(|j| *j != k).map(|j| c[j] - part * a[j]);
+                (rest.collect(), d - part * b)
+            })
+            .collect();
+        b / a[k].abs() * volume(&reduced)
+    };
+    (0..planes.len()).map(part).sum::<f64>() / n as f64
+}
+
+/// Sibson's coordinates by definition: the part of each Voronoi cell that is closer to the place than to its site.
+fn stolen(sites: &[[f64; 3]], at: [f64; 3]) -> Vec<f64> {
+    let closer = |a: [f64; 3], b: [f64; 3]| -> (Vec<f64>, f64) {
+        let normal = (0..3).map(|c| b[c] - a[c]).collect();
+        let offset = (0..3)
+            .map(|c| (b[c] - a[c]) * ((b[c] + a[c]) / 2.0 - at[c]))
+            .sum();
+        (normal, offset)
+    };
+    let part = |i: usize| {
+        let others = (0..sites.len()).filter(|j| *j != i);
+        let cell = others.map(|j| closer(sites[i], sites[j]));
+        volume(&cell.chain([closer(at, sites[i])]).collect::<Vec<_>>())
+    };
+    let parts: Vec<f64> = (0..sites.len()).map(part).collect();
+    let whole: f64 = parts.iter().sum();
+    parts.iter().map(|p| p / whole).collect()
+}
+
+/// By values of 1 at one site and 0 at the others the map gives its weights.
+fn weights(sites: &[[f64; 3]], at: [f64; 3]) -> Vec<f64> {
+    let one = |i: usize| {
+        let values: Triples = (0..sites.len())
+            .map(|j| [f64::from(u8::from(i == j)); 3])
+            .collect();
+        fit(Scheme::NaturalNeighbour, sites, &values).eval(at)[0]
+    };
+    (0..sites.len()).map(one).collect()
+}
+
+#[test]
+fn natural_neighbour_weights_are_the_volumes_taken() {
+    let mut sites = scattered(10);
+    sites.extend(lattice(2).iter().map(|p| p.map(|v| 1.3 * v - 0.15)));
+    for (i, site) in sites.iter_mut().enumerate() {
+        // So that no two bisectors are parallel, which the recursion cannot tell from one face.
+        site[i % 3] += 0.01 * (i as f64).sin();
+    }
+    for at in spread(12) {
+        let (got, expected) = (weights(&sites, at), stolen(&sites, at));
+        for (got, expected) in got.iter().zip(&expected) {
+            // Rounding of about 10⁴ terms of the recursion.
+            assert!((got - expected).abs() < 1e-10, "{at:?}: {got} {expected}");
+        }
+    }
+}
+
+/// By symmetry; every corner of the middle cell ties on one sphere.
+#[test]
+fn the_centre_of_a_cell_of_a_lattice_takes_an_eighth_of_each_corner() {
+    let sites = lattice(4);
+    let weights = weights(&sites, [0.5; 3]);
+    for (site, weight) in sites.iter().zip(weights) {
+        let corner = site.iter().all(|v| (v - 0.5).abs() < 0.2);
+        assert!(
+            (weight - if corner { 0.125 } else { 0.0 }).abs() < EXACT,
+            "{site:?}: {weight}"
+        );
+    }
+}
+
+/// On the hull the slope is that of the inner side; at a site the mean of both sides.
+#[test]
+fn slopes_of_natural_neighbours_on_the_hull_and_at_sites() {
+    const STEP: f64 = 1e-5;
+    let sites = lattice(4);
+    let fitted = fit(Scheme::NaturalNeighbour, &sites, &values(&sites));
+    // Steps of 1e-5 times curvatures up to about 30 on the inner side.
+    let close = |slope: f64, expected: f64| (slope - expected).abs() < 1e-3;
+    for (at, inward) in [([0.0, 0.4, 0.7], 1.0), ([1.0, 0.45, 0.2], -1.0)] {
+        let (here, slope) = fitted.eval_with_gradient(at);
+        let mut inside = at;
+        inside[0] += inward * STEP;
+        let inside = fitted.eval(inside);
+        for k in 0..3 {
+            let expected = (inside[k] - here[k]) / (inward * STEP);
+            assert!(close(slope[(k, 0)], expected), "{at:?}: {slope} {expected}");
+        }
+    }
+    let site = sites[21];
+    let (value, slope) = fitted.eval_with_gradient(site);
+    assert!(distance(value, smooth(site)) < EXACT);
+    for input in 0..3 {
+        let (mut low, mut high) = (site, site);
+        low[input] -= STEP;
+        high[input] += STEP;
+        let (low, high) = (fitted.eval(low), fitted.eval(high));
+        for k in 0..3 {
+            let expected = (high[k] - low[k]) / (2.0 * STEP);
+            assert!(close(slope[(k, input)], expected), "{slope} {expected}");
+        }
     }
 }
 

@@ -6,7 +6,8 @@ mod predicates;
 
 pub(crate) use closest::Foot;
 
-use predicates::{in_sphere, orientation};
+use crate::sites::squared_distance;
+use predicates::{in_sphere, orientation, sphere_side};
 
 /// The vertex that every facet of the hull is joined to, so that each cell has four neighbours.
 const INFINITE: usize = usize::MAX;
@@ -54,6 +55,8 @@ pub(crate) struct Triangulation {
     at_point: Vec<usize>,
     /// Corners of each facet of the hull, such that a point outside makes them positive as the fourth.
     hull: Vec<[usize; 3]>,
+    centre: [f64; 3],
+    extent: f64,
 }
 
 impl Triangulation {
@@ -68,12 +71,32 @@ impl Triangulation {
                 Some(slot) => hull.push(facet(cell, slot)),
             }
         }
+        let count = points.len() as f64;
+        let centre = [0, 1, 2].map(|c| points.iter().map(|p| p[c]).sum::<f64>() / count);
+        let from_centre = points.iter().map(|p| squared_distance(*p, centre));
+        let extent = 2.0 * from_centre.fold(0.0, f64::max).sqrt();
         Some(Self {
             points,
             cells,
             at_point,
             hull,
+            centre,
+            extent,
         })
+    }
+
+    /// Mean of the points.
+    pub(crate) fn centre(&self) -> [f64; 3] {
+        self.centre
+    }
+
+    /// Diameter of the points' sphere around their mean.
+    pub(crate) fn extent(&self) -> f64 {
+        self.extent
+    }
+
+    pub(crate) fn points(&self) -> &[[f64; 3]] {
+        &self.points
     }
 
     /// Corners of each tetrahedron.
@@ -111,6 +134,41 @@ impl Triangulation {
             orientation([a, b, c, at]) > 0.0
         };
         Foot::closest(&self.points, self.hull.iter().filter(seen).copied(), at)
+    }
+
+    /// The closest point of the surface of the hull, from either side.
+    pub(crate) fn on_hull(&self, at: [f64; 3]) -> Foot {
+        Foot::closest(&self.points, self.hull.iter().copied(), at)
+    }
+
+    /// Corners of all cells whose spheres hold a point; `None` outside the hull.
+    ///
+    /// A point on a sphere counts as in it, so that points which take no volume may be among them.
+    pub(crate) fn natural_neighbours(&self, at: [f64; 3], near: usize) -> Option<Vec<usize>> {
+        let start = locate(&self.points, &self.cells, self.at_point[near], at);
+        if self.cells[start].infinite_corner().is_some() {
+            return None;
+        }
+        let mut seen = vec![start];
+        let mut held = vec![start];
+        let mut done = 0;
+        while let Some(&here) = held.get(done) {
+            done += 1;
+            for next in self.cells[here].neighbours {
+                let cell = &self.cells[next];
+                if cell.infinite_corner().is_some() || seen.contains(&next) {
+                    continue;
+                }
+                seen.push(next);
+                if sphere_side(cell.corners.map(|v| self.points[v]), at) >= 0.0 {
+                    held.push(next);
+                }
+            }
+        }
+        let mut corners: Vec<usize> = held.iter().flat_map(|c| self.cells[*c].corners).collect();
+        corners.sort_unstable();
+        corners.dedup();
+        Some(corners)
     }
 }
 

@@ -16,6 +16,12 @@ pub(super) fn orientation([a, b, c, d]: [[f64; 3]; 4]) -> f64 {
     orient3d(coord(a), coord(b), coord(c), coord(d))
 }
 
+/// Above 0 within the circumsphere of positively oriented corners, 0 on it: the sign is exact.
+pub(super) fn sphere_side(corners: [[f64; 3]; 4], at: [f64; 3]) -> f64 {
+    let [a, b, c, d] = corners.map(coord);
+    insphere(a, b, c, d, coord(at))
+}
+
 /// Whether three points lie on a line: they do in all three projections.
 pub(super) fn collinear(points: [[f64; 3]; 3]) -> bool {
     [(0, 1), (1, 2), (2, 0)].into_iter().all(|(u, v)| {
@@ -32,8 +38,7 @@ pub(super) fn collinear(points: [[f64; 3]; 3]) -> bool {
 /// point lies in the facet opposite the corner nothing changes and the next one decides.
 pub(super) fn in_sphere(points: &[[f64; 3]], cell: &Cell, point: usize) -> bool {
     let at = points[point];
-    let [a, b, c, d] = cell.corners.map(|v| coord(points[v]));
-    let inside = insphere(a, b, c, d, coord(at));
+    let inside = sphere_side(cell.corners.map(|v| points[v]), at);
     if inside != 0.0 {
         return inside > 0.0;
     }
