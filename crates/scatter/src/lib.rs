@@ -18,7 +18,9 @@
 //! ```
 
 mod cholesky;
+mod delaunay_linear;
 mod descent;
+mod distinct;
 mod error;
 mod interpolant;
 mod kernel;
@@ -27,20 +29,25 @@ mod kriging;
 mod lattice_regression;
 mod leave_one_out;
 mod local_rbf;
+mod natural_neighbour;
 mod nearest;
 mod neighbours;
+mod polyhedron;
 mod polynomial;
 mod projection;
 mod radial;
 mod rbf;
 mod scheme;
 mod shepard;
+mod sibson;
 mod sites;
 mod smoothing;
 mod sparse;
 mod spec;
 mod spectrum;
+mod triangulation;
 
+pub use delaunay_linear::{DelaunayLinear, DelaunayLinearInterpolant};
 pub use error::FitError;
 pub use interpolant::Interpolant;
 pub use kernel::Kernel;
@@ -48,6 +55,7 @@ pub use kriging::{Estimate, Kriging, KrigingInterpolant, Smoothness};
 pub use lattice_regression::{LatticeInterpolant, LatticeRegression, Penalty};
 pub use leave_one_out::LeaveOneOut;
 pub use local_rbf::{LocalRbf, LocalRbfInterpolant};
+pub use natural_neighbour::{NaturalNeighbour, NaturalNeighbourInterpolant};
 pub use nearest::Nearest;
 pub use rbf::{Rbf, RbfInterpolant};
 pub use scheme::Scheme;

@@ -2,8 +2,8 @@
 
 use crate::smoothing::left_out_square;
 use crate::{
-    FitError, Interpolant, Kernel, Kriging, LatticeRegression, LeaveOneOut, LocalRbf, Nearest, Rbf,
-    Rule, Selected, Shepard, Sites,
+    DelaunayLinear, FitError, Interpolant, Kernel, Kriging, LatticeRegression, LeaveOneOut,
+    LocalRbf, NaturalNeighbour, Nearest, Rbf, Rule, Selected, Shepard, Sites,
 };
 
 /// A scattered-data scheme with its parameters; written and read as `name:option,option`, see
@@ -14,6 +14,10 @@ pub enum Scheme {
     Nearest,
     /// [`Shepard`].
     Shepard,
+    /// [`DelaunayLinear`].
+    DelaunayLinear,
+    /// [`NaturalNeighbour`].
+    NaturalNeighbour,
     /// [`Rbf`].
     Rbf(Rbf),
     /// [`LocalRbf`].
@@ -41,10 +45,8 @@ impl Scheme {
     /// Whether smoothing and relative variances have an effect.
     pub fn uses_smoothing(self) -> bool {
         match self {
-            Self::Nearest | Self::Shepard => false,
-            Self::Rbf(_) | Self::RbfLocal(_) | Self::Kriging(_) | Self::LatticeRegression(_) => {
-                true
-            }
+            Self::Nearest | Self::Shepard | Self::DelaunayLinear | Self::NaturalNeighbour => false,
+            _ => true,
         }
     }
 
@@ -56,6 +58,8 @@ impl Scheme {
         Ok(match self {
             Self::Nearest => Box::new(Nearest::fit(data)?),
             Self::Shepard => Box::new(Shepard::fit(data)?),
+            Self::DelaunayLinear => Box::new(DelaunayLinear.fit(data)?),
+            Self::NaturalNeighbour => Box::new(NaturalNeighbour.fit(data)?),
             Self::Rbf(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::RbfLocal(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::Kriging(scheme) => Box::new(scheme.fit(data, smoothing)?),
@@ -77,6 +81,8 @@ impl Scheme {
         match self {
             Self::Nearest => Nearest::leave_one_out(data, smoothings),
             Self::Shepard => Shepard::leave_one_out(data, smoothings),
+            Self::DelaunayLinear => DelaunayLinear.leave_one_out(data, smoothings),
+            Self::NaturalNeighbour => NaturalNeighbour.leave_one_out(data, smoothings),
             Self::Rbf(scheme) => scheme.leave_one_out(data, smoothings),
             Self::RbfLocal(scheme) => scheme.leave_one_out(data, smoothings),
             Self::Kriging(scheme) => scheme.leave_one_out(data, smoothings),
@@ -95,7 +101,9 @@ impl Scheme {
         candidates: &[f64],
     ) -> Result<Selected, FitError> {
         match self {
-            Self::Nearest | Self::Shepard => Ok(Selected::unscored(0.0)),
+            Self::Nearest | Self::Shepard | Self::DelaunayLinear | Self::NaturalNeighbour => {
+                Ok(Selected::unscored(0.0))
+            }
             Self::Rbf(scheme) => scheme.select(data, rule, candidates),
             Self::Kriging(scheme) => scheme.select(data, rule, candidates),
             Self::RbfLocal(_) | Self::LatticeRegression(_) => {

@@ -9,9 +9,11 @@ use crate::{
 
 impl Scheme {
     /// Every name, and the variants that have a word of their own, in the order of listings.
-    pub const SPECS: [&'static str; 17] = [
+    pub const SPECS: [&'static str; 19] = [
         "nearest",
         "shepard",
+        "delaunay-linear",
+        "natural-neighbour",
         "rbf-linear",
         "rbf-thin-plate",
         "rbf-cubic",
@@ -78,6 +80,8 @@ impl FromStr for Scheme {
         match name {
             "nearest" => without_options(Self::Nearest, name, options),
             "shepard" => without_options(Self::Shepard, name, options),
+            "delaunay-linear" => without_options(Self::DelaunayLinear, name, options),
+            "natural-neighbour" => without_options(Self::NaturalNeighbour, name, options),
             "rbf-local" => with_options(
                 LocalRbf::DEFAULT,
                 name,
@@ -265,6 +269,8 @@ impl fmt::Display for Scheme {
         let (name, options) = match self {
             Self::Nearest => ("nearest", Vec::new()),
             Self::Shepard => ("shepard", Vec::new()),
+            Self::DelaunayLinear => ("delaunay-linear", Vec::new()),
+            Self::NaturalNeighbour => ("natural-neighbour", Vec::new()),
             Self::Rbf(rbf) => rbf_spec(rbf),
             Self::RbfLocal(local) => ("rbf-local", local_spec(local)),
             Self::Kriging(k) if k.anova => ("kriging-anova", kriging_spec(k)),

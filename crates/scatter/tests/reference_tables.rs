@@ -22,6 +22,7 @@ fn columns() -> Vec<(&'static str, Scheme, f64, f64)> {
     vec![
         ("nearest", Scheme::Nearest, 0.0, ABSOLUTE),
         ("idw_p2", Scheme::Shepard, 0.0, ABSOLUTE),
+        ("linear_delaunay", Scheme::DelaunayLinear, 0.0, ABSOLUTE),
         ("rbf_linear", Scheme::RBF_LINEAR, 0.0, ABSOLUTE),
         ("rbf_tps", Scheme::RBF_THIN_PLATE, 0.0, ABSOLUTE),
         ("rbf_cubic", Scheme::RBF_CUBIC, 0.0, ABSOLUTE),
