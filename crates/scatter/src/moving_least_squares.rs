@@ -4,7 +4,7 @@ use nalgebra::{Matrix3, SMatrix, SVector};
 use rayon::prelude::*;
 
 use crate::neighbours::Neighbours;
-use crate::sites::squared_distance;
+use crate::sites::{diagonal, squared_distance};
 use crate::span::Span;
 use crate::{FitError, Interpolant, LeaveOneOut, Sites};
 
@@ -171,16 +171,6 @@ impl Radii {
             .last()
             .map_or(1.0, |near| near.0)
     }
-}
-
-/// Of the bounding box.
-fn diagonal(sites: &[[f64; 3]]) -> f64 {
-    let side = |c: usize| {
-        let low = sites.iter().map(|s| s[c]).fold(f64::INFINITY, f64::min);
-        let high = sites.iter().map(|s| s[c]).fold(f64::NEG_INFINITY, f64::max);
-        high - low
-    };
-    (0..3).map(|c| side(c).powi(2)).sum::<f64>().sqrt()
 }
 
 struct Site {

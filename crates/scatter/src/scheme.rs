@@ -2,8 +2,8 @@
 
 use crate::smoothing::left_out_square;
 use crate::{
-    FitError, Interpolant, Kernel, LeaveOneOut, LocalRbf, MovingLeastSquares, Nearest, Rbf, Rule,
-    Selected, Shepard, Sites,
+    FitError, Interpolant, Kernel, LeaveOneOut, LocalRbf, MovingLeastSquares, Nearest,
+    QuadraticShepard, Rbf, Rule, Selected, Shepard, Sites,
 };
 
 /// A scattered-data scheme with its parameters; written and read as `name:option,option`, see
@@ -14,6 +14,8 @@ pub enum Scheme {
     Nearest,
     /// [`Shepard`].
     Shepard,
+    /// [`QuadraticShepard`].
+    QuadraticShepard,
     /// [`MovingLeastSquares`].
     MovingLeastSquares(MovingLeastSquares),
     /// [`Rbf`].
@@ -39,7 +41,7 @@ impl Scheme {
     /// Whether smoothing and relative variances have an effect.
     pub fn uses_smoothing(self) -> bool {
         match self {
-            Self::Nearest | Self::Shepard => false,
+            Self::Nearest | Self::Shepard | Self::QuadraticShepard => false,
             Self::MovingLeastSquares(_) | Self::Rbf(_) | Self::RbfLocal(_) => true,
         }
     }
@@ -52,6 +54,7 @@ impl Scheme {
         Ok(match self {
             Self::Nearest => Box::new(Nearest::fit(data)?),
             Self::Shepard => Box::new(Shepard::fit(data)?),
+            Self::QuadraticShepard => Box::new(QuadraticShepard::fit(data)?),
             Self::MovingLeastSquares(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::Rbf(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::RbfLocal(scheme) => Box::new(scheme.fit(data, smoothing)?),
@@ -72,6 +75,7 @@ impl Scheme {
         match self {
             Self::Nearest => Nearest::leave_one_out(data, smoothings),
             Self::Shepard => Shepard::leave_one_out(data, smoothings),
+            Self::QuadraticShepard => QuadraticShepard::leave_one_out(data, smoothings),
             Self::MovingLeastSquares(scheme) => scheme.leave_one_out(data, smoothings),
             Self::Rbf(scheme) => scheme.leave_one_out(data, smoothings),
             Self::RbfLocal(scheme) => scheme.leave_one_out(data, smoothings),
@@ -89,7 +93,7 @@ impl Scheme {
         candidates: &[f64],
     ) -> Result<Selected, FitError> {
         match self {
-            Self::Nearest | Self::Shepard => Ok(Selected::unscored(0.0)),
+            Self::Nearest | Self::Shepard | Self::QuadraticShepard => Ok(Selected::unscored(0.0)),
             Self::Rbf(scheme) => scheme.select(data, rule, candidates),
             Self::MovingLeastSquares(_) | Self::RbfLocal(_) => {
                 self.select_by_leaving_out(data, rule, candidates)

@@ -7,9 +7,10 @@ use crate::{Kernel, LocalRbf, MovingLeastSquares, Rbf, Scheme};
 
 impl Scheme {
     /// Every name, and the variants that have a word of their own, in the order of listings.
-    pub const SPECS: [&'static str; 15] = [
+    pub const SPECS: [&'static str; 16] = [
         "nearest",
         "shepard",
+        "quadratic-shepard",
         "moving-least-squares",
         "moving-least-squares:degree=2",
         "rbf-linear",
@@ -73,6 +74,7 @@ impl FromStr for Scheme {
         let (name, options) = spec.split_once(':').unwrap_or((spec, ""));
         match name {
             "nearest" => without_options(Self::Nearest, name, options),
+            "quadratic-shepard" => without_options(Self::QuadraticShepard, name, options),
             "shepard" => without_options(Self::Shepard, name, options),
             "moving-least-squares" => with_options(
                 MovingLeastSquares::DEFAULT,
@@ -209,6 +211,7 @@ impl fmt::Display for Scheme {
         let (name, options) = match self {
             Self::Nearest => ("nearest", Vec::new()),
             Self::Shepard => ("shepard", Vec::new()),
+            Self::QuadraticShepard => ("quadratic-shepard", Vec::new()),
             Self::MovingLeastSquares(moving) => ("moving-least-squares", moving_spec(*moving)),
             Self::Rbf(rbf) => rbf_spec(rbf),
             Self::RbfLocal(local) => ("rbf-local", local_spec(local)),
