@@ -3,7 +3,8 @@
 use crate::smoothing::left_out_square;
 use crate::{
     DelaunayLinear, FitError, Interpolant, Kernel, Kriging, LatticeRegression, LeaveOneOut,
-    LocalRbf, NaturalNeighbour, Nearest, Rbf, Rule, Selected, Shepard, Sites,
+    LocalRbf, MovingLeastSquares, NaturalNeighbour, Nearest, QuadraticShepard, Rbf, Rule, Selected,
+    Shepard, Sites,
 };
 
 /// A scattered-data scheme with its parameters; written and read as `name:option,option`, see
@@ -14,10 +15,14 @@ pub enum Scheme {
     Nearest,
     /// [`Shepard`].
     Shepard,
+    /// [`QuadraticShepard`].
+    QuadraticShepard,
     /// [`DelaunayLinear`].
     DelaunayLinear,
     /// [`NaturalNeighbour`].
     NaturalNeighbour,
+    /// [`MovingLeastSquares`].
+    MovingLeastSquares(MovingLeastSquares),
     /// [`Rbf`].
     Rbf(Rbf),
     /// [`LocalRbf`].
@@ -45,7 +50,11 @@ impl Scheme {
     /// Whether smoothing and relative variances have an effect.
     pub fn uses_smoothing(self) -> bool {
         match self {
-            Self::Nearest | Self::Shepard | Self::DelaunayLinear | Self::NaturalNeighbour => false,
+            Self::Nearest
+            | Self::Shepard
+            | Self::QuadraticShepard
+            | Self::DelaunayLinear
+            | Self::NaturalNeighbour => false,
             _ => true,
         }
     }
@@ -58,8 +67,10 @@ impl Scheme {
         Ok(match self {
             Self::Nearest => Box::new(Nearest::fit(data)?),
             Self::Shepard => Box::new(Shepard::fit(data)?),
+            Self::QuadraticShepard => Box::new(QuadraticShepard::fit(data)?),
             Self::DelaunayLinear => Box::new(DelaunayLinear.fit(data)?),
             Self::NaturalNeighbour => Box::new(NaturalNeighbour.fit(data)?),
+            Self::MovingLeastSquares(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::Rbf(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::RbfLocal(scheme) => Box::new(scheme.fit(data, smoothing)?),
             Self::Kriging(scheme) => Box::new(scheme.fit(data, smoothing)?),
@@ -81,8 +92,10 @@ impl Scheme {
         match self {
             Self::Nearest => Nearest::leave_one_out(data, smoothings),
             Self::Shepard => Shepard::leave_one_out(data, smoothings),
+            Self::QuadraticShepard => QuadraticShepard::leave_one_out(data, smoothings),
             Self::DelaunayLinear => DelaunayLinear.leave_one_out(data, smoothings),
             Self::NaturalNeighbour => NaturalNeighbour.leave_one_out(data, smoothings),
+            Self::MovingLeastSquares(scheme) => scheme.leave_one_out(data, smoothings),
             Self::Rbf(scheme) => scheme.leave_one_out(data, smoothings),
             Self::RbfLocal(scheme) => scheme.leave_one_out(data, smoothings),
             Self::Kriging(scheme) => scheme.leave_one_out(data, smoothings),
@@ -101,14 +114,10 @@ impl Scheme {
         candidates: &[f64],
     ) -> Result<Selected, FitError> {
         match self {
-            Self::Nearest | Self::Shepard | Self::DelaunayLinear | Self::NaturalNeighbour => {
-                Ok(Selected::unscored(0.0))
-            }
             Self::Rbf(scheme) => scheme.select(data, rule, candidates),
             Self::Kriging(scheme) => scheme.select(data, rule, candidates),
-            Self::RbfLocal(_) | Self::LatticeRegression(_) => {
-                self.select_by_leaving_out(data, rule, candidates)
-            }
+            _ if !self.uses_smoothing() => Ok(Selected::unscored(0.0)),
+            _ => self.select_by_leaving_out(data, rule, candidates),
         }
     }
 

@@ -110,6 +110,16 @@ pub(crate) fn squared_distance(a: [f64; 3], b: [f64; 3]) -> f64 {
     d[0] * d[0] + d[1] * d[1] + d[2] * d[2]
 }
 
+/// Diagonal of the sites' bounding box.
+pub(crate) fn diagonal(sites: &[[f64; 3]]) -> f64 {
+    let side = |c: usize| {
+        let low = sites.iter().map(|s| s[c]).fold(f64::INFINITY, f64::min);
+        let high = sites.iter().map(|s| s[c]).fold(f64::NEG_INFINITY, f64::max);
+        high - low
+    };
+    (0..3).map(|c| side(c).powi(2)).sum::<f64>().sqrt()
+}
+
 /// The two closest sites and their distance; for error messages, so the O(n²) search is affordable.
 pub(crate) fn closest_pair(sites: &[[f64; 3]]) -> (usize, usize, f64) {
     let mut best = (0, 0, f64::INFINITY);

@@ -4,16 +4,20 @@ use std::fmt;
 use std::str::FromStr;
 
 use crate::{
-    Estimate, Kernel, Kriging, LatticeRegression, LocalRbf, Penalty, Rbf, Scheme, Smoothness,
+    Estimate, Kernel, Kriging, LatticeRegression, LocalRbf, MovingLeastSquares, Penalty, Rbf,
+    Scheme, Smoothness,
 };
 
 impl Scheme {
     /// Every name, and the variants that have a word of their own, in the order of listings.
-    pub const SPECS: [&'static str; 19] = [
+    pub const SPECS: [&'static str; 22] = [
         "nearest",
         "shepard",
+        "quadratic-shepard",
         "delaunay-linear",
         "natural-neighbour",
+        "moving-least-squares",
+        "moving-least-squares:degree=2",
         "rbf-linear",
         "rbf-thin-plate",
         "rbf-cubic",
@@ -79,9 +83,18 @@ impl FromStr for Scheme {
         let (name, options) = spec.split_once(':').unwrap_or((spec, ""));
         match name {
             "nearest" => without_options(Self::Nearest, name, options),
+            "quadratic-shepard" => without_options(Self::QuadraticShepard, name, options),
             "shepard" => without_options(Self::Shepard, name, options),
             "delaunay-linear" => without_options(Self::DelaunayLinear, name, options),
             "natural-neighbour" => without_options(Self::NaturalNeighbour, name, options),
+            "moving-least-squares" => with_options(
+                MovingLeastSquares::DEFAULT,
+                name,
+                options,
+                "degree=1 or 2",
+                moving_option,
+            )
+            .map(Self::MovingLeastSquares),
             "rbf-local" => with_options(
                 LocalRbf::DEFAULT,
                 name,
@@ -183,6 +196,12 @@ fn rbf_option(rbf: Rbf, option: &str) -> Option<Rbf> {
     }
 }
 
+fn moving_option(_: MovingLeastSquares, option: &str) -> Option<MovingLeastSquares> {
+    let degree = option.strip_prefix("degree=")?.parse().ok();
+    let degree = degree.filter(|degree| (1..=2).contains(degree))?;
+    Some(MovingLeastSquares { degree })
+}
+
 fn local_option(local: LocalRbf, option: &str) -> Option<LocalRbf> {
     match option.split_once('=') {
         None => {
@@ -271,6 +290,8 @@ impl fmt::Display for Scheme {
             Self::Shepard => ("shepard", Vec::new()),
             Self::DelaunayLinear => ("delaunay-linear", Vec::new()),
             Self::NaturalNeighbour => ("natural-neighbour", Vec::new()),
+            Self::QuadraticShepard => ("quadratic-shepard", Vec::new()),
+            Self::MovingLeastSquares(moving) => ("moving-least-squares", moving_spec(*moving)),
             Self::Rbf(rbf) => rbf_spec(rbf),
             Self::RbfLocal(local) => ("rbf-local", local_spec(local)),
             Self::Kriging(k) if k.anova => ("kriging-anova", kriging_spec(k)),
@@ -300,6 +321,12 @@ fn rbf_spec(rbf: &Rbf) -> (&'static str, Vec<String>) {
     options.extend(rbf.shape.map(|shape| format!("shape={shape}")));
     options.extend(rbf.degree.map(|degree| format!("degree={degree}")));
     (name, options)
+}
+
+fn moving_spec(moving: MovingLeastSquares) -> Vec<String> {
+    let unusual = moving != MovingLeastSquares::DEFAULT;
+    let option = unusual.then(|| format!("degree={}", moving.degree));
+    option.into_iter().collect()
 }
 
 fn local_spec(local: &LocalRbf) -> Vec<String> {
@@ -377,6 +404,7 @@ mod tests {
     fn options_that_do_not_fit_are_named() {
         for spec in [
             "nearest:2",
+            "moving-least-squares:degree=3",
             "rbf-cubic:shape=2",
             "rbf-cubic:degree=0",
             "rbf-gaussian:shape=-1",

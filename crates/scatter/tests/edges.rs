@@ -113,7 +113,9 @@ fn flat_sets_of_sites_are_refused_where_a_slope_is_needed() {
 
 #[test]
 fn too_few_sites_are_refused() {
-    let needs = [1, 1, 4, 4, 1, 4, 4, 10, 1, 1, 1, 1, 1, 4, 4, 2, 2, 4, 1];
+    let needs = [
+        1, 1, 1, 4, 4, 1, 1, 1, 4, 4, 10, 1, 1, 1, 1, 1, 4, 4, 2, 2, 4, 1,
+    ];
     assert_eq!(Scheme::all().len(), needs.len());
     for (kind, need) in Scheme::all().into_iter().zip(needs) {
         let expected = Some(FitError::TooFewSites {
