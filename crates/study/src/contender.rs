@@ -3,12 +3,12 @@ use std::str::FromStr;
 
 use evenstep_scatter::{Scheme, SchemeError};
 
-/// What a case puts to the test: a scheme, or one of two marks that every scheme lies between or beyond.
+/// What a case puts to the test: a scheme, or one of two marks to hold schemes against.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Contender {
     /// The base correction without any 3D part: what a scheme has to beat.
     BaseOnly,
-    /// The panel itself inverted instead of a model of it: what no scheme can beat but by luck.
+    /// The panel itself inverted instead of a model of it: what remains is the lattice's, not a scheme's.
     TrueInverse,
     /// A scheme fitted to the residual of the base.
     Scheme(Scheme),

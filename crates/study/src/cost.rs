@@ -1,3 +1,5 @@
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
+
 use serde::{Deserialize, Serialize};
 
 /// What one piece of work took.
@@ -62,11 +64,12 @@ pub(crate) fn metered<T>(meter: &Meter<'_>, work: impl FnOnce() -> T) -> (T, Spe
     let (mut work, mut result) = (Some(work), None);
     let spent = meter(&mut || {
         if let Some(work) = work.take() {
-            result = Some(work());
+            // A meter that is left by a panic might not measure the next case.
+            result = Some(catch_unwind(AssertUnwindSafe(work)));
         }
     });
     let result = result.expect("a meter does the work it is given");
-    (result, spent)
+    (result.unwrap_or_else(|panic| resume_unwind(panic)), spent)
 }
 
 #[cfg(test)]

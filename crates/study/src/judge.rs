@@ -1,4 +1,6 @@
-use evenstep_audit::{AuditOptions, PanelContext, RampReport, ReadingFacts, Subject, audit};
+use evenstep_audit::{
+    AuditOptions, PanelContext, RampReport, ReadingFacts, Subject, audit, nodes_on_ramps,
+};
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
 use evenstep_display::{
     BaseError, BaseModel, Disturbance, PanelModel, SimulatedPanel, Target, simulate,
@@ -19,6 +21,8 @@ const ALL_SIGNALS: usize = 400;
 const NEAR_BLACK_SIGNALS: usize = 100;
 /// Neutral test signals.
 const NEUTRAL_SIGNALS: usize = 129;
+/// Nodes along an axis of the correction a case makes: the usual size.
+pub(crate) const NODES: usize = 33;
 /// Seed of the test signals: the same for every case, so that cases can be compared.
 const SIGNAL_SEED: u64 = 20_261_125;
 
@@ -90,6 +94,7 @@ pub struct Judge<'a> {
     stage: &'a Stage,
     gamut: Gamut<'a>,
     options: AuditOptions,
+    nodes: Vec<usize>,
     all: Vec<[f64; 3]>,
     near_black: Vec<[f64; 3]>,
     neutral: Vec<[f64; 3]>,
@@ -129,6 +134,7 @@ impl<'a> Judge<'a> {
         let judge = Self {
             stage,
             gamut,
+            nodes: nodes_on_ramps(NODES, &options),
             options,
             all,
             near_black,
@@ -143,6 +149,11 @@ impl<'a> Judge<'a> {
     #[must_use]
     pub fn stage(&self) -> &'a Stage {
         self.stage
+    }
+
+    /// Nodes that a lattice is judged by.
+    pub(crate) fn nodes(&self) -> &[usize] {
+        &self.nodes
     }
 
     /// Test signals all over the cube whose target the panel reaches.

@@ -10,7 +10,6 @@ mod contender;
 mod cost;
 mod figures;
 mod judge;
-mod lattice;
 mod patches;
 mod plan;
 mod row;

@@ -1,11 +1,12 @@
 use evenstep_display::SimulatedPanel;
 use evenstep_scatter::Scheme;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
-use crate::{Case, Contender, FEWEST_PATCHES};
+use crate::{Case, Contender, ContenderError, FEWEST_PATCHES};
 
 /// Every combination of its axes is a case.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "Named", into = "Named")]
 pub struct Grid {
     /// Schemes and marks.
     pub schemes: Vec<Contender>,
@@ -20,7 +21,8 @@ pub struct Grid {
 }
 
 /// The cases of a study: the union of its grids.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Plan {
     /// The grids.
     pub grids: Vec<Grid>,
@@ -77,6 +79,8 @@ impl Plan {
     /// Names of the plans that [`by_name`](Self::by_name) knows.
     pub const NAMES: [&'static str; 2] = ["committed", "full"];
 
+    /// The first grid of either has every scheme and panel.
+    ///
     /// `committed`: every scheme on every panel from 50 to 1000 patches at two noises and three seeds, and 4913
     /// patches for those that scale. `full`: more of everything.
     #[must_use]
@@ -95,9 +99,7 @@ impl Plan {
         }
     }
 
-    /// The grid of the committed plan that options narrow and replace.
-    #[must_use]
-    pub fn main() -> Grid {
+    fn main() -> Grid {
         Grid {
             schemes: Contender::all(),
             panels: SimulatedPanel::NAMES.map(str::to_owned).to_vec(),
@@ -185,25 +187,43 @@ impl Grid {
     }
 }
 
-#[derive(Serialize)]
-struct Written<'a> {
+/// A grid as files hold it: schemes by their names.
+#[derive(Clone, Serialize, Deserialize)]
+struct Named {
     schemes: Vec<String>,
-    panels: &'a [String],
-    patches: &'a [usize],
-    noise: &'a [f64],
-    seeds: &'a [u64],
+    panels: Vec<String>,
+    patches: Vec<usize>,
+    noise: Vec<f64>,
+    seeds: Vec<u64>,
 }
 
-impl Serialize for Grid {
-    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        Written {
-            schemes: self.schemes.iter().map(ToString::to_string).collect(),
-            panels: &self.panels,
-            patches: &self.patches,
-            noise: &self.noise,
-            seeds: &self.seeds,
+impl From<Grid> for Named {
+    fn from(grid: Grid) -> Self {
+        Self {
+            schemes: grid.schemes.iter().map(ToString::to_string).collect(),
+            panels: grid.panels,
+            patches: grid.patches,
+            noise: grid.noise,
+            seeds: grid.seeds,
         }
-        .serialize(serializer)
+    }
+}
+
+impl TryFrom<Named> for Grid {
+    type Error = ContenderError;
+
+    fn try_from(named: Named) -> Result<Self, ContenderError> {
+        Ok(Self {
+            schemes: named
+                .schemes
+                .iter()
+                .map(|name| name.parse())
+                .collect::<Result<_, _>>()?,
+            panels: named.panels,
+            patches: named.patches,
+            noise: named.noise,
+            seeds: named.seeds,
+        })
     }
 }
 
