@@ -54,7 +54,7 @@ struct RunArgs {
     /// Folder for the journal and everything made from it; made if it is not there
     #[arg(short = 'o', long = "out", value_name = "DIR")]
     out: PathBuf,
-    /// Cases to run: committed takes under an hour on two processors, full several days. Any of the
+    /// Cases to run: committed takes under an hour on two processors, full many hours. Any of the
     /// five options below makes one grid of its own, in which what is not given is as in the plan
     #[arg(long, value_name = "committed|full", default_value = "committed", value_parser = plan)]
     plan: Named,
