@@ -15,6 +15,7 @@ const LAYERS: &[(&str, u32)] = &[
     ("evenstep-fit", 3),
     ("evenstep-audit", 3),
     ("evenstep-compare", 4),
+    ("evenstep-study", 4),
     ("evenstep-report", 5),
     ("evenstep", 6),
     ("evenstep-cli", 7),

@@ -25,6 +25,7 @@ mod light;
 mod node_figures;
 mod plateau;
 mod ramp;
+mod ramp_nodes;
 mod reason;
 mod report;
 mod reversal;
@@ -46,6 +47,7 @@ pub use figures::{FloorFigures, RampFigures};
 pub use folds::Folds;
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
 pub use ramp::{FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk};
+pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
 pub use report::{
     AuditReport, Distance, EndPoints, LatticeReport, MeasuredOn, NearBlack, RampReport,

@@ -37,9 +37,18 @@ impl Ui {
 
     /// A progress bar on the standard error: after a second, on a terminal only.
     pub(crate) fn progress(self, what: &'static str) -> Progress {
+        self.bar(what, "{msg} [{bar:40}] {percent} %")
+    }
+
+    /// The same for hours of work: with the pieces done and the time that remains.
+    pub(crate) fn long_progress(self, what: &'static str) -> Progress {
+        self.bar(what, "{msg} [{bar:40}] {pos}/{len}, {eta} left")
+    }
+
+    fn bar(self, what: &'static str, template: &str) -> Progress {
         let bar = ProgressBar::hidden();
         // Without these settings the bar keeps its plain look.
-        if let Ok(style) = ProgressStyle::with_template("{msg} [{bar:40}] {percent} %") {
+        if let Ok(style) = ProgressStyle::with_template(template) {
             bar.set_style(style.progress_chars("=> "));
         }
         bar.set_message(what);

@@ -1,6 +1,4 @@
-use std::collections::BTreeSet;
-
-use evenstep_audit::{AuditOptions, PanelContext, Ramp, Subject, audit};
+use evenstep_audit::{AuditOptions, PanelContext, Subject, audit, nodes_on_ramps};
 use evenstep_colour::Xyz;
 use evenstep_display::{BaseModel, Form, ForwardModel, Target};
 use evenstep_fit::{BaseCorrection, NodeSolver};
@@ -36,7 +34,7 @@ impl Redraw<'_> {
         context: &PanelContext<'_>,
         progress: &(dyn Fn() + Sync),
     ) -> Vec<Option<f64>> {
-        let touched = touched_nodes(self.nodes);
+        let touched = nodes_on_ramps(self.nodes, options);
         let figures: Vec<Vec<Option<f64>>> = (0..self.draws)
             .into_par_iter()
             .filter_map(|draw| {
@@ -96,25 +94,6 @@ impl Redraw<'_> {
             lattice: Some(lattice),
         })
     }
-}
-
-/// Corners of every cell that a named ramp passes through.
-fn touched_nodes(size: usize) -> Vec<usize> {
-    let mut touched = BTreeSet::new();
-    for ramp in Ramp::named() {
-        for i in 0..=8 * size {
-            let share = i as f64 / (8 * size) as f64;
-            let low: [usize; 3] = std::array::from_fn(|c| {
-                let signal = ramp.from()[c] + share * (ramp.to()[c] - ramp.from()[c]);
-                ((signal * (size - 1) as f64) as usize).min(size - 2)
-            });
-            for corner in 0..8 {
-                let at: [usize; 3] = std::array::from_fn(|c| low[c] + (corner >> c & 1));
-                touched.insert(at[0] + size * (at[1] + size * at[2]));
-            }
-        }
-    }
-    touched.into_iter().collect()
 }
 
 /// Standard deviation; `None` for fewer than two values.

@@ -199,6 +199,46 @@ pub fn choose_model(
     })
 }
 
+/// Fits the residual of a given base in a given encoding with a given scheme; what is left to choose is the smoothing.
+///
+/// It is chosen as by [`choose_model`], on at most as many patches; a scheme without smoothing is fitted straight away.
+///
+/// # Errors
+/// [`ModelError::Scheme`], [`ModelError::NoScore`].
+pub fn fit_residual(
+    readings: &Readings,
+    noise: &NoiseModel,
+    base: BaseModel,
+    encoding: Encoding,
+    scheme: Scheme,
+    smoothing: SmoothingChoice,
+) -> Result<ForwardModel, ModelError> {
+    let mut structure = Structure {
+        form: Form::Residual,
+        encoding,
+        scheme,
+        smoothing: 0.0,
+    };
+    if scheme.uses_smoothing() {
+        let (subset, white) = (
+            evenly_picked(readings, CHOICE_PATCHES),
+            panel_white(readings),
+        );
+        let all = score(
+            &subset,
+            noise,
+            Some(&base),
+            structure.form,
+            encoding,
+            scheme,
+            smoothing,
+            white,
+        )?;
+        structure.smoothing = pick(&all).ok_or(ModelError::NoScore)?.structure.smoothing;
+    }
+    Ok(ForwardModel::fit(readings, noise, Some(base), structure)?)
+}
+
 #[derive(Clone)]
 struct Candidate {
     structure: Structure,
@@ -399,6 +439,20 @@ mod tests {
         };
         assert!(matches!(choose(18), Scheme::RbfLocal(_)));
         assert!(matches!(choose(6), Scheme::Rbf(_)));
+    }
+
+    /// Where the choice falls on the residual in an encoding, asking for just that gives the same smoothing.
+    #[test]
+    fn a_given_residual_is_smoothed_as_the_chosen_one() {
+        let (readings, noise) = (lattice_readings(5), NoiseModel::assumed());
+        let loo = SmoothingChoice::LeaveOneOut;
+        let scheme = Scheme::RBF_THIN_PLATE;
+        let chosen = choose_model(&readings, &noise, Some(scheme), loo).unwrap();
+        let structure = chosen.model.structure().unwrap();
+        assert_eq!(structure.form, Form::Residual);
+        let base = BaseModel::fit(&readings, &noise).unwrap();
+        let given = fit_residual(&readings, &noise, base, structure.encoding, scheme, loo).unwrap();
+        assert_eq!(given.structure(), Some(structure));
     }
 
     /// Every rule ends in a model, and says which rule it was.

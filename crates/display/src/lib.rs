@@ -15,8 +15,8 @@ mod target;
 
 pub use base::{BaseError, BaseModel, FEWEST_LEVELS};
 pub use choice::{
-    Choice, ChosenModel, LeaveOneOutError, ModelError, RunnerUp, choose_model, model_error,
-    panel_white,
+    Choice, ChosenModel, LeaveOneOutError, ModelError, RunnerUp, choose_model, fit_residual,
+    model_error, panel_white,
 };
 pub use curve::{Level, ToneCurve};
 pub use encoding::{Encoding, PQ_TOE_CD_M2};

@@ -94,6 +94,9 @@ const NEUTRAL_MISS_ITP: f64 = 0.2;
 /// Largest ratio between the panel's quickest and slowest change of colour per drive near white: beyond it a reading
 /// error of 0.1 % moves a drive by several per cent. Our choice.
 const WORST_CONDITION: f64 = 200.0;
+/// Drives from which the search for the largest luminance starts: where a panel rolls off it is flat above, and a search
+/// that starts there finds no slope to follow. Our choice.
+const REACH_STARTS: [f64; 3] = [0.9, 0.7, 0.5];
 /// Neutral signals that are tried, the bright half closely since that is where panels saturate.
 const TRIED: usize = 48;
 
@@ -164,8 +167,10 @@ impl TargetRequest {
 
 /// Largest luminance at a chromaticity that the model shows with every drive in range.
 fn largest_reached(inverter: &Inverter<'_>, white: Chromaticity, full_cd_m2: f64) -> f64 {
-    let reached =
-        |cd_m2: f64| inverter.invert(white.xyz_at(cd_m2), [0.9; 3]).miss_itp <= NEUTRAL_MISS_ITP;
+    let reached = |cd_m2: f64| {
+        let miss = |start| inverter.invert(white.xyz_at(cd_m2), [start; 3]).miss_itp;
+        REACH_STARTS.iter().any(|&s| miss(s) <= NEUTRAL_MISS_ITP)
+    };
     let (mut low, mut high) = (0.0, 1.05 * full_cd_m2);
     // 24 halvings: a ten-millionth of the white.
     for _ in 0..24 {
@@ -204,4 +209,20 @@ pub(crate) fn base_correction(
     model
         .base()
         .map(|base| BaseCorrection::new(base.clone(), target.clone()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use evenstep_display::SimulatedPanel;
+
+    /// Full drive of this panel lies on its flat part, where a search feels no slope.
+    #[test]
+    fn the_reach_of_a_panel_that_rolls_off_is_found() {
+        let panel = SimulatedPanel::by_name("hdr-wrgb").unwrap();
+        let settled = TargetRequest::default().settle(&Readings::default(), &panel);
+        let full = panel.xyz([1.0; 3]).luminance_cd_m2();
+        // Its white is near D65, so that the reach is near full.
+        assert!(settled.reach_cd_m2 > 0.9 * full, "{}", settled.reach_cd_m2);
+    }
 }

@@ -2,7 +2,8 @@
 //!
 //! Text is at most [`TEXT_WIDTH`] columns wide, states units and meanings, and ends with a line end. JSON carries a
 //! `schema`; what is not known is `null`, with the reason under the field's name in the member `why` beside it. Equal
-//! reports give equal bytes: no clock, no host. Must not know about files or terminals.
+//! reports give equal bytes: no clock, no host. Must not know about files, but for the
+//! journal of a study, which has to survive a kill; nor about terminals.
 
 mod audit_json;
 mod audit_text;
@@ -13,6 +14,7 @@ mod fit_json;
 mod fit_text;
 mod json;
 mod ramp_table;
+mod study;
 mod text;
 mod tour_text;
 
@@ -23,5 +25,9 @@ pub use compare_json::{COMPARE_SCHEMA, TOUR_SCHEMA, compare_json, tour_json};
 pub use compare_text::compare_text;
 pub use fit_json::{FIT_SCHEMA, fit_json};
 pub use fit_text::fit_text;
+pub use study::{
+    Column, Entry, Journal, JournalError, PLOT_FILES, PlotError, STUDY_SCHEMA, StudyHeader, Values,
+    case_table, cost_table, csv, merged, parquet, plots, study_json, study_summary,
+};
 pub use text::TEXT_WIDTH;
 pub use tour_text::{real_display_text, tour_text};

@@ -5,6 +5,7 @@ mod compare;
 mod fit;
 mod predict;
 mod simulate;
+mod study;
 mod tour;
 
 use clap::{ColorChoice, Parser, Subcommand};
@@ -47,6 +48,7 @@ pub(crate) enum Command {
     Simulate(simulate::SimulateArgs),
     Audit(audit::AuditArgs),
     Compare(compare::CompareArgs),
+    Study(study::StudyArgs),
     Tour(tour::TourArgs),
 }
 
@@ -58,6 +60,7 @@ impl Command {
             Self::Simulate(args) => simulate::run(args),
             Self::Audit(args) => audit::run(args),
             Self::Compare(args) => compare::run(args),
+            Self::Study(args) => study::run(args),
             Self::Tour(args) => tour::run(args),
         }
     }

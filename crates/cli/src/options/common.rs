@@ -43,6 +43,12 @@ pub(crate) struct ThreadsArg {
 }
 
 impl ThreadsArg {
+    /// The number asked for, or that of the processors.
+    pub(crate) fn count(self) -> usize {
+        let all = || std::thread::available_parallelism().map_or(1, usize::from);
+        self.threads.map_or_else(all, usize::from)
+    }
+
     /// Runs `job` on the number of threads asked for.
     pub(crate) fn run<T: Send>(
         self,

@@ -23,7 +23,12 @@ fn the_command_lists_its_verbs() {
 
 #[test]
 fn every_verb_explains_itself() {
-    for verb in ["fit", "predict", "simulate", "audit", "compare", "tour"] {
+    for verb in [
+        "fit", "predict", "simulate", "audit", "compare", "study", "tour",
+    ] {
         check(verb, &[verb, "--help"]);
+    }
+    for verb in ["run", "merge", "plot"] {
+        check(&format!("study-{verb}"), &["study", verb, "--help"]);
     }
 }

@@ -5,5 +5,6 @@ mod documents;
 mod exit_codes;
 mod help;
 mod json;
+mod study;
 mod support;
 mod verbs;
