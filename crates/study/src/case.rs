@@ -7,7 +7,7 @@ use evenstep_lut::{Correction, Lut, Lut3d};
 use evenstep_readings::merged;
 
 use crate::cost::metered;
-use crate::judge::{Corrected, NODES};
+use crate::judge::Corrected;
 use crate::{Contender, Cost, Judge, Meter, Row, Spent, Status, patches};
 
 /// One scheme fitted to one set of simulated readings.
@@ -112,7 +112,7 @@ fn drives<'a>(
     drive: impl Fn([f64; 3]) -> [f64; 3],
 ) -> Corrected<'a> {
     // Only the nodes that the ramps read: fifty times as cheap, and no figure differs.
-    let mut lattice = Lut3d::identity(NODES);
+    let mut lattice = Lut3d::identity(judge.size());
     for &node in judge.nodes() {
         let signal = lattice.nodes()[node];
         lattice.nodes_mut()[node] = drive(signal);
@@ -168,7 +168,7 @@ mod tests {
     #[test]
     fn the_sparse_lattice_is_judged_as_the_whole_one() {
         let stage = Stage::new("twist").unwrap();
-        let judge = Judge::new(&stage);
+        let judge = Judge::of_lattices(&stage, 17);
         let case = case("rbf-linear", "twist");
         let (base, model) = fitted(&case, &judge).unwrap();
         let sparse = corrected(&base, &model, &judge);
@@ -176,7 +176,7 @@ mod tests {
             panic!("a scheme was fitted")
         };
         let solver = NodeSolver::new(&**model, stage.target(), Some(&base));
-        let whole = fill_lattice(&solver, NODES, CodeRange::Full, &|_, _| {}).lut;
+        let whole = fill_lattice(&solver, judge.size(), CodeRange::Full, &|_, _| {}).lut;
         let whole = Corrected {
             lattice: Lut::from(whole),
             all: sparse.all.clone(),

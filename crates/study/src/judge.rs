@@ -22,7 +22,7 @@ const NEAR_BLACK_SIGNALS: usize = 100;
 /// Neutral test signals.
 const NEUTRAL_SIGNALS: usize = 129;
 /// Nodes along an axis of the correction a case makes: the usual size.
-pub(crate) const NODES: usize = 33;
+const SIZE: usize = 33;
 /// Seed of the test signals: the same for every case, so that cases can be compared.
 const SIGNAL_SEED: u64 = 20_261_125;
 
@@ -94,6 +94,7 @@ pub struct Judge<'a> {
     stage: &'a Stage,
     gamut: Gamut<'a>,
     options: AuditOptions,
+    size: usize,
     nodes: Vec<usize>,
     all: Vec<[f64; 3]>,
     near_black: Vec<[f64; 3]>,
@@ -116,6 +117,11 @@ impl<'a> Judge<'a> {
     /// The judge of a stage.
     #[must_use]
     pub fn new(stage: &'a Stage) -> Self {
+        Self::of_lattices(stage, SIZE)
+    }
+
+    /// A judge of corrections with `size` nodes along an axis.
+    pub(crate) fn of_lattices(stage: &'a Stage, size: usize) -> Self {
         let gamut = Gamut::new(&stage.panel, &stage.target, Some(&stage.start));
         let options = AuditOptions::default();
         let end = stage.target.near_black_end(options.near_black);
@@ -134,7 +140,8 @@ impl<'a> Judge<'a> {
         let judge = Self {
             stage,
             gamut,
-            nodes: nodes_on_ramps(NODES, &options),
+            size,
+            nodes: nodes_on_ramps(size, &options),
             options,
             all,
             near_black,
@@ -149,6 +156,11 @@ impl<'a> Judge<'a> {
     #[must_use]
     pub fn stage(&self) -> &'a Stage {
         self.stage
+    }
+
+    /// Nodes along an axis of the lattices it judges.
+    pub(crate) fn size(&self) -> usize {
+        self.size
     }
 
     /// Nodes that a lattice is judged by.

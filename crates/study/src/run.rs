@@ -117,6 +117,26 @@ mod tests {
         assert_eq!(one, rows(3));
     }
 
+    /// What breaks off takes no other case with it.
+    #[test]
+    fn a_case_that_breaks_is_a_row_and_the_others_go_on() {
+        use std::sync::atomic::AtomicBool;
+        let is_first = AtomicBool::new(true);
+        let fragile = |work: &mut dyn FnMut()| {
+            assert!(!is_first.swap(false, Ordering::Relaxed), "out of order");
+            unmetered(work)
+        };
+        let mut rows = Vec::new();
+        run(&cases()[4..], 1, &fragile, |finished| {
+            rows.push(finished.row);
+            Ok::<(), PlanError>(())
+        })
+        .unwrap();
+        let statuses: Vec<Status> = rows.iter().map(|r| r.status).collect();
+        assert_eq!(statuses, [Status::Broken, Status::Fitted]);
+        assert_eq!(rows[0].reason.as_deref(), Some("out of order"));
+    }
+
     #[test]
     fn an_error_of_the_caller_ends_the_run() {
         let mut calls = 0;
