@@ -1,6 +1,8 @@
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
 use evenstep_readings::{NoiseModel, Readings};
-use evenstep_scatter::{FitError, Kernel, LocalRbf, Rule, Scheme, Sites};
+use evenstep_scatter::{
+    FitError, Kernel, Kriging, LocalRbf, MovingLeastSquares, Rbf, Rule, Scheme, Sites,
+};
 use rayon::prelude::*;
 
 use crate::model::{encoded, noise_variance};
@@ -10,6 +12,10 @@ use crate::{
 
 /// Smoothing values that `auto` tries: none, then a decade at a time.
 const SMOOTHINGS: [f64; 7] = [0.0, 1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1];
+
+/// Those it tries with kriging, where the correlation is estimated anew for each and a value is noise over signal
+/// variance: readings are never without noise.
+const KRIGING_SMOOTHINGS: [f64; 5] = [1e-5, 1e-4, 1e-3, 1e-2, 1e-1];
 
 /// Patches the choice is made on when there are more, evenly picked: leave-one-out of every candidate costs the
 /// cube of their number, and 500 settle which of them is best.
@@ -118,20 +124,10 @@ pub fn choose_model(
             white_cd_m2: white.luminance_cd_m2(),
         },
     ];
-    let schemes = match scheme {
-        Some(s) => vec![s],
-        None if readings.patches.len() > DENSE_PATCHES => vec![
-            Scheme::RbfLocal(LocalRbf::DEFAULT),
-            Scheme::RbfLocal(LocalRbf {
-                kernel: Kernel::Cubic,
-                ..LocalRbf::DEFAULT
-            }),
-        ],
-        None => vec![
-            Scheme::RBF_LINEAR,
-            Scheme::RBF_THIN_PLATE,
-            Scheme::RBF_CUBIC,
-        ],
+    let (first, then) = match scheme {
+        Some(s) => (vec![s], Vec::new()),
+        None if readings.patches.len() > DENSE_PATCHES => (local_schemes(), Vec::new()),
+        None => (quick_schemes(), smooth_schemes()),
     };
     let forms: &[Form] = if base.is_ok() {
         &[Form::Residual, Form::Value]
@@ -141,34 +137,31 @@ pub fn choose_model(
     let mut tasks = Vec::new();
     for &form in forms {
         for encoding in encodings {
-            tasks.extend(schemes.iter().map(|&scheme| (form, encoding, scheme)));
+            tasks.extend(first.iter().map(|&scheme| (form, encoding, scheme)));
         }
     }
-    // In parallel, but compared in order, so that ties fall the same way on any number of threads.
-    let scored: Vec<Result<Vec<Candidate>, FitError>> = tasks
-        .par_iter()
-        .map(|&(form, encoding, scheme)| {
-            let base = base.as_ref().ok();
-            score(
-                &subset, noise, base, form, encoding, scheme, smoothing, white,
-            )
-        })
-        .collect();
-    let mut all = Vec::new();
-    let mut refused: Vec<String> = Vec::new();
-    let mut refusal = None;
-    for (result, (_, _, scheme)) in scored.into_iter().zip(&tasks) {
-        match result {
-            Ok(list) => all.extend(list),
-            Err(e) => {
-                let said = format!("{scheme}: {e}");
-                if !refused.contains(&said) {
-                    refused.push(said);
-                }
-                refusal = Some(e);
-            }
+    let mut tried = Tried::default();
+    let try_all = |tasks: &[Task], tried: &mut Tried| {
+        // In parallel, but compared in order, so that ties fall the same way on any number of threads.
+        let scored: Vec<Result<Vec<Candidate>, FitError>> = tasks
+            .par_iter()
+            .map(|&task| score(&subset, noise, base.as_ref().ok(), task, smoothing, white))
+            .collect();
+        for (result, (_, _, scheme)) in scored.into_iter().zip(tasks) {
+            tried.note(*scheme, result);
         }
+    };
+    try_all(&tasks, &mut tried);
+    if let Some(best) = pick(&tried.candidates) {
+        let Structure { form, encoding, .. } = best.structure;
+        let rest: Vec<Task> = then.iter().map(|&s| (form, encoding, s)).collect();
+        try_all(&rest, &mut tried);
     }
+    let Tried {
+        candidates: all,
+        refused,
+        refusal,
+    } = tried;
     let Some(best) = pick(&all) else {
         return Err(match (refusal, base) {
             (Some(e), _) => ModelError::Scheme(e),
@@ -224,19 +217,71 @@ pub fn fit_residual(
             evenly_picked(readings, CHOICE_PATCHES),
             panel_white(readings),
         );
-        let all = score(
-            &subset,
-            noise,
-            Some(&base),
-            structure.form,
-            encoding,
-            scheme,
-            smoothing,
-            white,
-        )?;
+        let task = (structure.form, encoding, scheme);
+        let all = score(&subset, noise, Some(&base), task, smoothing, white)?;
         structure.smoothing = pick(&all).ok_or(ModelError::NoScore)?.structure.smoothing;
     }
     Ok(ForwardModel::fit(readings, noise, Some(base), structure)?)
+}
+
+/// Three radial kernels that are compared in every form and encoding: quick, and enough to tell those apart.
+fn quick_schemes() -> Vec<Scheme> {
+    vec![
+        Scheme::RBF_LINEAR,
+        Scheme::RBF_THIN_PLATE,
+        Scheme::RBF_CUBIC,
+    ]
+}
+
+/// The rest of the family, compared in the best form and encoding: every scheme that is differentiable everywhere and
+/// needs no shape from the user. The others make kinks or terraces, which a correction must not have.
+fn smooth_schemes() -> Vec<Scheme> {
+    let degree_2 = MovingLeastSquares { degree: 2 };
+    vec![
+        Scheme::Rbf(Rbf::new(Kernel::Quintic)),
+        Scheme::Rbf(Rbf::new(Kernel::Multiquadric)),
+        Scheme::QuadraticShepard,
+        Scheme::MovingLeastSquares(MovingLeastSquares::DEFAULT),
+        Scheme::MovingLeastSquares(degree_2),
+        Scheme::Kriging(Kriging::DEFAULT),
+        Scheme::Kriging(Kriging::ANOVA),
+    ]
+}
+
+fn local_schemes() -> Vec<Scheme> {
+    let cubic = LocalRbf {
+        kernel: Kernel::Cubic,
+        ..LocalRbf::DEFAULT
+    };
+    vec![Scheme::RbfLocal(LocalRbf::DEFAULT), Scheme::RbfLocal(cubic)]
+}
+
+/// What a candidate is but for its smoothing.
+type Task = (Form, Encoding, Scheme);
+
+/// What came of the tasks so far.
+#[derive(Default)]
+struct Tried {
+    candidates: Vec<Candidate>,
+    /// In words, once for each scheme and reason.
+    refused: Vec<String>,
+    /// The last refusal.
+    refusal: Option<FitError>,
+}
+
+impl Tried {
+    fn note(&mut self, scheme: Scheme, result: Result<Vec<Candidate>, FitError>) {
+        match result {
+            Ok(list) => self.candidates.extend(list),
+            Err(e) => {
+                let said = format!("{scheme}: {e}");
+                if !self.refused.contains(&said) {
+                    self.refused.push(said);
+                }
+                self.refusal = Some(e);
+            }
+        }
+    }
 }
 
 #[derive(Clone)]
@@ -278,17 +323,11 @@ fn runner_up(all: &[Candidate], chosen: Structure) -> Option<RunnerUp> {
         })
 }
 
-#[expect(
-    clippy::too_many_arguments,
-    reason = "one candidate is exactly these choices on exactly these data"
-)]
 fn score(
     readings: &Readings,
     noise: &NoiseModel,
     base: Option<&BaseModel>,
-    form: Form,
-    encoding: Encoding,
-    scheme: Scheme,
+    (form, encoding, scheme): Task,
     smoothing: SmoothingChoice,
     white: Xyz,
 ) -> Result<Vec<Candidate>, FitError> {
@@ -311,6 +350,7 @@ fn score(
         SmoothingChoice::Given(value) => Some(Rule::Given(value)),
     };
     let smoothings = match rule {
+        None if matches!(scheme, Scheme::Kriging(_)) => KRIGING_SMOOTHINGS.to_vec(),
         None if scheme.uses_smoothing() => SMOOTHINGS.to_vec(),
         None => vec![0.0],
         Some(rule) => vec![scheme.select(data, rule, &SMOOTHINGS)?.smoothing],
@@ -438,7 +478,7 @@ mod tests {
             chosen.model.structure().unwrap().scheme
         };
         assert!(matches!(choose(18), Scheme::RbfLocal(_)));
-        assert!(matches!(choose(6), Scheme::Rbf(_)));
+        assert!(!matches!(choose(6), Scheme::RbfLocal(_)));
     }
 
     /// Where the choice falls on the residual in an encoding, asking for just that gives the same smoothing.

@@ -33,7 +33,7 @@ pub enum Penalty {
 /// | parameter | default | range |
 /// | --- | --- | --- |
 /// | `penalty` | Hessian | [`Penalty`] |
-/// | `nodes` | 17 | 2 to 65, along each axis |
+/// | `nodes` | 17 | 2 to 33, along each axis: beyond, the factor fills gigabytes |
 /// | smoothing λ | – | ≥ 0, in units of the sites; less than 10⁻⁷ counts as 10⁻⁷ |
 ///
 /// Passes through the values only as λ falls, and only where cells are no fuller than the lattice can bend. Continuous,
@@ -58,7 +58,7 @@ impl LatticeRegression {
         nodes: 17,
     };
     /// Range of the number of nodes.
-    pub const NODES: std::ops::RangeInclusive<usize> = 2..=65;
+    pub const NODES: std::ops::RangeInclusive<usize> = 2..=33;
 
     /// Fits to n sites.
     ///

@@ -109,7 +109,7 @@ impl FromStr for Scheme {
                 LatticeRegression::DEFAULT,
                 name,
                 options,
-                "hessian, laplacian and nodes=2 to 65",
+                "hessian, laplacian and nodes=2 to 33",
                 lattice_option,
             )
             .map(Self::LatticeRegression),

@@ -256,14 +256,14 @@ fn poor_sites_are_named_or_answered() {
     assert_eq!(fit(laplacian, &[[0.5; 3]; 4], 0.0), None);
     sites[7][0] += 1e-12;
     assert_eq!(fit(hessian, &sites, 0.0), None);
-    for nodes in [0, 1, 66] {
+    for nodes in [0, 1, 34] {
         let refused = fit(LatticeRegression { nodes, ..hessian }, &sites, 0.0);
         assert_eq!(
             refused,
             Some(FitError::Nodes {
                 found: nodes,
                 least: 2,
-                most: 65
+                most: 33
             })
         );
     }

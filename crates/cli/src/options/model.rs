@@ -6,11 +6,12 @@ use evenstep::scatter::{Scheme, SchemeError};
 #[derive(Args, Clone, Copy, Debug)]
 #[command(next_help_heading = "Model")]
 pub(crate) struct ModelArgs {
-    /// Scheme that fills the space between readings: auto, nearest, shepard, rbf-linear,
-    /// rbf-thin-plate, rbf-cubic, rbf-quintic, rbf-multiquadric, rbf-inverse-multiquadric,
-    /// rbf-gaussian, rbf-wendland, rbf-local, kriging, kriging-anova or lattice-regression. Options
-    /// follow a colon, as in rbf-wendland:c4 or kriging:matern32. With auto the one that best predicts
-    /// each reading from the others is taken
+    /// Scheme that fills the space between readings: auto, nearest, shepard, quadratic-shepard,
+    /// delaunay-linear, natural-neighbour, moving-least-squares, rbf-linear, rbf-thin-plate,
+    /// rbf-cubic, rbf-quintic, rbf-multiquadric, rbf-inverse-multiquadric, rbf-gaussian,
+    /// rbf-wendland, rbf-local, kriging, kriging-anova or lattice-regression. Options follow a colon,
+    /// as in rbf-wendland:c4 or kriging:matern32. With auto the one that best predicts each reading
+    /// from the others is taken
     #[arg(long, value_name = "auto|NAME", default_value = "auto", value_parser = scheme)]
     scheme: Asked,
     /// How far the model may pass beside noisy readings: auto and loo try several amounts and keep the

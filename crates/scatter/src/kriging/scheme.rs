@@ -13,8 +13,8 @@ use crate::{FitError, Kernel, LeaveOneOut, Rbf, Rule, Selected, Sites};
 /// An output counts as explained by the trend where the trend leaves less than this part of its spread: rounding.
 const EXPLAINED: f64 = 1e-11;
 /// Sites the correlation is estimated from where there are more, evenly picked in the order of their coordinates: each
-/// step costs the cube of their number, and 500 pin down a handful of parameters.
-const ESTIMATION_SITES: usize = 500;
+/// step costs the cube of their number, and 300 with three outputs each pin down a handful of parameters.
+const ESTIMATION_SITES: usize = 300;
 /// Length the search starts from, in mean spacings.
 const FIRST_SPACINGS: f64 = 4.0;
 
@@ -35,7 +35,7 @@ const FIRST_SPACINGS: f64 = 4.0;
 ///
 /// Given a `length`, nothing is estimated but the signal variance: the shares of `anova` are then one third each.
 /// Ill-posed when sites nearly coincide and λ = 0. Cost: some 8 (isotropic) to 100 (ANOVA) systems of 2n³ operations
-/// each to estimate, with at most 500 of the sites, then n³/3 and two n × n matrices; n correlations a point after, n²
+/// each to estimate, with at most 300 of the sites, then n³/3 and two n × n matrices; n correlations a point after, n²
 /// for a standard error.
 ///
 /// # Source
