@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::polyhedron::{HalfSpace, Polyhedron};
+use crate::polyhedron::{HalfSpace, Polyhedron, Work};
 use crate::sites::squared_distance;
 use crate::triangulation::{Foot, Triangulation};
 
@@ -165,20 +165,27 @@ impl Sibson<'_> {
         };
 
         let planes: Vec<HalfSpace> = from.iter().map(|p| bisector(*p)).collect();
-        let cell = bounded_cell(&planes, face, self.extent)?;
+        let mut work = Work::new();
+        let cell = bounded_cell(&planes, face, self.extent, &mut work)?;
         let bounding: Vec<usize> = (0..from.len())
             .filter(|k| cell.has_face(Side::Neighbour(*k)))
             .collect();
 
-        let taken = |k: usize| {
+        let mut taken = |k: usize| {
             let mut part = cell.clone();
-            for &other in bounding.iter().filter(|other| **other != k) {
+            // Near ones first here too: the part is soon small.
+            let mut others: Vec<(f64, usize)> = (bounding.iter().copied())
+                .filter(|other| *other != k)
+                .map(|other| ((from[other] - from[k]).norm_squared(), other))
+                .collect();
+            others.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            for (_, other) in others {
                 let gap = from[other] - from[k];
                 let nearer = HalfSpace {
                     normal: 2.0 * gap,
                     offset: gap.dot(&(from[other] + from[k])),
                 };
-                part.cut(nearer, Side::Neighbour(other));
+                part.cut(nearer, Side::Neighbour(other), &mut work);
             }
             // The face with neighbour k moves with the point by 2 (y − x) over the length of its normal.
             let moment = cell.moment(Side::Neighbour(k));
@@ -207,6 +214,7 @@ fn bounded_cell(
     planes: &[HalfSpace],
     face: Option<Vector3<f64>>,
     extent: f64,
+    work: &mut Work<Side>,
 ) -> Option<Polyhedron<Side>> {
     let mut reach = 1.0;
     while reach <= REACH {
@@ -216,10 +224,10 @@ fn bounded_cell(
                 normal: -normal,
                 offset: 0.0,
             };
-            cell.cut(above, Side::Hull);
+            cell.cut(above, Side::Hull, work);
         }
         for (k, plane) in planes.iter().enumerate() {
-            cell.cut(*plane, Side::Neighbour(k));
+            cell.cut(*plane, Side::Neighbour(k), work);
         }
         if !cell.has_face(Side::Nothing) {
             return Some(cell);

@@ -112,6 +112,23 @@ fn linear_maps_are_exact_inside() {
     }
 }
 
+/// A turned lattice: rounding takes the place of the ties and leaves cells and facets as thin as itself.
+#[test]
+fn linear_maps_are_exact_where_cells_are_thin() {
+    let turn = Rotation3::from_euler_angles(0.3, -0.7, 1.1);
+    let turned = |p: &[f64; 3]| -> [f64; 3] { (turn * Vector3::from(*p)).into() };
+    let sites: Triples = lattice(5).iter().map(turned).collect();
+    let values: Triples = sites.iter().map(|s| linear(*s)).collect();
+    for scheme in SCHEMES {
+        let fitted = fit(scheme, &sites, &values);
+        // Every second point of this lattice is on a plane, edge or corner of that one.
+        for at in lattice(9).iter().chain(&spread(100)).map(turned) {
+            let off = distance(fitted.eval(at), linear(at));
+            assert!(off < NEAR_HULL, "{scheme}, {at:?}: off by {off:e}");
+        }
+    }
+}
+
 /// A point outside has the value at the closest point of the hull, here of a cube.
 #[test]
 fn outside_the_closest_point_of_the_hull_counts() {
