@@ -195,7 +195,7 @@ impl Sibson<'_> {
         let taken: Vec<(f64, Vector3<f64>)> = bounding.iter().map(|k| taken(*k)).collect();
         let whole: f64 = taken.iter().map(|(volume, _)| volume).sum();
         // Rounding leaves no cell next to a site.
-        if !(whole > 0.0) {
+        if whole.is_nan() || whole <= 0.0 {
             return Some(Coordinates(vec![(neighbours[0], 1.0, Vector3::zeros())]));
         }
         let drift: Vector3<f64> = taken.iter().map(|(_, slope)| slope).sum();
