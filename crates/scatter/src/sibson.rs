@@ -89,24 +89,24 @@ pub(crate) struct Sibson<'a> {
 impl Sibson<'_> {
     /// Coordinates of a place, and outside the hull of its closest point; `near` is a point to start from.
     pub(crate) fn at(&self, at: [f64; 3], near: usize) -> Coordinates {
-        let inside = self.mesh.natural_neighbours(at, near);
-        let bounded = inside.and_then(|all| self.among(at, all, None));
+        let inside = self.mesh.cells_around(at, near);
+        let bounded = inside.and_then(|cells| self.within(at, &cells));
         bounded.unwrap_or_else(|| self.on_hull(at))
     }
 
     /// The same with the slope just inside where the place is on the hull.
     pub(crate) fn with_slope(&self, at: [f64; 3], near: usize) -> Coordinates {
-        let Some(neighbours) = self.mesh.natural_neighbours(at, near) else {
+        let Some(cells) = self.mesh.cells_around(at, near) else {
             return self.on_hull(at);
         };
-        if let Some(found) = self.among(at, neighbours, None) {
+        if let Some(found) = self.within(at, &cells) {
             return found;
         }
         let mut found = self.on_hull(at);
         let centre = self.mesh.centre();
         let inwards = std::array::from_fn(|k| at[k] + INWARDS * (centre[k] - at[k]));
-        let inside = self.mesh.natural_neighbours(inwards, near);
-        if let Some(inside) = inside.and_then(|all| self.among(inwards, all, None)) {
+        let inside = self.mesh.cells_around(inwards, near);
+        if let Some(inside) = inside.and_then(|cells| self.within(inwards, &cells)) {
             let none = |(i, weight, _): &(usize, f64, _)| (*i, *weight, Vector3::zeros());
             let slopes = inside.0.into_iter().map(|(i, _, slope)| (i, 0.0, slope));
             found = Coordinates(found.0.iter().map(none).chain(slopes).collect());
@@ -131,14 +131,32 @@ impl Sibson<'_> {
             let derivative: Matrix3<f64> = parts()
                 .map(|(p, k)| p * Vector3::from(foot.slopes[k]).transpose())
                 .sum();
-            if let Some(found) = self.among(place.into(), face, Some(normal)) {
+            if let Some(found) = self.among(place.into(), face, Some(normal), |_, _| true) {
                 return found.moved_by(derivative);
             }
         }
         Coordinates::of_foot(&foot)
     }
 
-    /// Coordinates among given points; `None` if the cell of the place has no bound.
+    /// Coordinates within the hull, among the corners of cells whose spheres hold the place.
+    ///
+    /// A face between two old Voronoi cells that reaches into the new one has a corner there, which is the
+    /// centre of such a cell: only points that share one bound each other.
+    fn within(&self, at: [f64; 3], cells: &[[usize; 4]]) -> Option<Coordinates> {
+        let mut neighbours: Vec<usize> = cells.iter().flatten().copied().collect();
+        neighbours.sort_unstable();
+        neighbours.dedup();
+        let pairs = cells
+            .iter()
+            .flat_map(|cell| cell.map(|a| cell.map(|b| (a, b))));
+        let mut joined: Vec<(usize, usize)> = pairs.flatten().collect();
+        joined.sort_unstable();
+        joined.dedup();
+        let meet = |a: usize, b: usize| joined.binary_search(&(a, b)).is_ok();
+        self.among(at, neighbours, None, meet)
+    }
+
+    /// Coordinates among given points, of which those that `meet` bound each other's cells; `None` if the cell of the place has no bound.
     ///
     /// With the normal of a face of the hull, the limit of coming to it from within. At depth δ → 0 the
     /// cell at height z over the face is {y: |y − x|² + 2 z δ ≤ |y − pᵢ|²}, so that in the coordinates
@@ -148,6 +166,7 @@ impl Sibson<'_> {
         at: [f64; 3],
         mut neighbours: Vec<usize>,
         face: Option<Vector3<f64>>,
+        meet: impl Fn(usize, usize) -> bool,
     ) -> Option<Coordinates> {
         let points = self.mesh.points();
         // Near ones first: they cut off what later ones then need not cut.
@@ -175,7 +194,7 @@ impl Sibson<'_> {
             let mut part = cell.clone();
             // Near ones first here too: the part is soon small.
             let mut others: Vec<(f64, usize)> = (bounding.iter().copied())
-                .filter(|other| *other != k)
+                .filter(|other| *other != k && meet(neighbours[k], neighbours[*other]))
                 .map(|other| ((from[other] - from[k]).norm_squared(), other))
                 .collect();
             others.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
