@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::polyhedron::{HalfSpace, Polyhedron};
+use crate::polyhedron::{HalfSpace, Polyhedron, Work};
 use crate::sites::squared_distance;
 use crate::triangulation::{Foot, Triangulation};
 
@@ -89,24 +89,24 @@ pub(crate) struct Sibson<'a> {
 impl Sibson<'_> {
     /// Coordinates of a place, and outside the hull of its closest point; `near` is a point to start from.
     pub(crate) fn at(&self, at: [f64; 3], near: usize) -> Coordinates {
-        let inside = self.mesh.natural_neighbours(at, near);
-        let bounded = inside.and_then(|all| self.among(at, all, None));
+        let inside = self.mesh.cells_around(at, near);
+        let bounded = inside.and_then(|cells| self.within(at, &cells));
         bounded.unwrap_or_else(|| self.on_hull(at))
     }
 
     /// The same with the slope just inside where the place is on the hull.
     pub(crate) fn with_slope(&self, at: [f64; 3], near: usize) -> Coordinates {
-        let Some(neighbours) = self.mesh.natural_neighbours(at, near) else {
+        let Some(cells) = self.mesh.cells_around(at, near) else {
             return self.on_hull(at);
         };
-        if let Some(found) = self.among(at, neighbours, None) {
+        if let Some(found) = self.within(at, &cells) {
             return found;
         }
         let mut found = self.on_hull(at);
         let centre = self.mesh.centre();
         let inwards = std::array::from_fn(|k| at[k] + INWARDS * (centre[k] - at[k]));
-        let inside = self.mesh.natural_neighbours(inwards, near);
-        if let Some(inside) = inside.and_then(|all| self.among(inwards, all, None)) {
+        let inside = self.mesh.cells_around(inwards, near);
+        if let Some(inside) = inside.and_then(|cells| self.within(inwards, &cells)) {
             let none = |(i, weight, _): &(usize, f64, _)| (*i, *weight, Vector3::zeros());
             let slopes = inside.0.into_iter().map(|(i, _, slope)| (i, 0.0, slope));
             found = Coordinates(found.0.iter().map(none).chain(slopes).collect());
@@ -131,14 +131,32 @@ impl Sibson<'_> {
             let derivative: Matrix3<f64> = parts()
                 .map(|(p, k)| p * Vector3::from(foot.slopes[k]).transpose())
                 .sum();
-            if let Some(found) = self.among(place.into(), face, Some(normal)) {
+            if let Some(found) = self.among(place.into(), face, Some(normal), |_, _| true) {
                 return found.moved_by(derivative);
             }
         }
         Coordinates::of_foot(&foot)
     }
 
-    /// Coordinates among given points; `None` if the cell of the place has no bound.
+    /// Coordinates within the hull, among the corners of cells whose spheres hold the place.
+    ///
+    /// A face between two old Voronoi cells that reaches into the new one has a corner there, which is the
+    /// centre of such a cell: only points that share one bound each other.
+    fn within(&self, at: [f64; 3], cells: &[[usize; 4]]) -> Option<Coordinates> {
+        let mut neighbours: Vec<usize> = cells.iter().flatten().copied().collect();
+        neighbours.sort_unstable();
+        neighbours.dedup();
+        let pairs = cells
+            .iter()
+            .flat_map(|cell| cell.map(|a| cell.map(|b| (a, b))));
+        let mut joined: Vec<(usize, usize)> = pairs.flatten().collect();
+        joined.sort_unstable();
+        joined.dedup();
+        let meet = |a: usize, b: usize| joined.binary_search(&(a, b)).is_ok();
+        self.among(at, neighbours, None, meet)
+    }
+
+    /// Coordinates among given points, of which those that `meet` bound each other's cells; `None` if the cell of the place has no bound.
     ///
     /// With the normal of a face of the hull, the limit of coming to it from within. At depth δ → 0 the
     /// cell at height z over the face is {y: |y − x|² + 2 z δ ≤ |y − pᵢ|²}, so that in the coordinates
@@ -148,6 +166,7 @@ impl Sibson<'_> {
         at: [f64; 3],
         mut neighbours: Vec<usize>,
         face: Option<Vector3<f64>>,
+        meet: impl Fn(usize, usize) -> bool,
     ) -> Option<Coordinates> {
         let points = self.mesh.points();
         // Near ones first: they cut off what later ones then need not cut.
@@ -165,20 +184,27 @@ impl Sibson<'_> {
         };
 
         let planes: Vec<HalfSpace> = from.iter().map(|p| bisector(*p)).collect();
-        let cell = bounded_cell(&planes, face, self.extent)?;
+        let mut work = Work::new();
+        let cell = bounded_cell(&planes, face, self.extent, &mut work)?;
         let bounding: Vec<usize> = (0..from.len())
             .filter(|k| cell.has_face(Side::Neighbour(*k)))
             .collect();
 
-        let taken = |k: usize| {
+        let mut taken = |k: usize| {
             let mut part = cell.clone();
-            for &other in bounding.iter().filter(|other| **other != k) {
+            // Near ones first here too: the part is soon small.
+            let mut others: Vec<(f64, usize)> = (bounding.iter().copied())
+                .filter(|other| *other != k && meet(neighbours[k], neighbours[*other]))
+                .map(|other| ((from[other] - from[k]).norm_squared(), other))
+                .collect();
+            others.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            for (_, other) in others {
                 let gap = from[other] - from[k];
                 let nearer = HalfSpace {
                     normal: 2.0 * gap,
                     offset: gap.dot(&(from[other] + from[k])),
                 };
-                part.cut(nearer, Side::Neighbour(other));
+                part.cut(nearer, Side::Neighbour(other), &mut work);
             }
             // The face with neighbour k moves with the point by 2 (y − x) over the length of its normal.
             let moment = cell.moment(Side::Neighbour(k));
@@ -188,7 +214,7 @@ impl Sibson<'_> {
         let taken: Vec<(f64, Vector3<f64>)> = bounding.iter().map(|k| taken(*k)).collect();
         let whole: f64 = taken.iter().map(|(volume, _)| volume).sum();
         // Rounding leaves no cell next to a site.
-        if !(whole > 0.0) {
+        if whole.is_nan() || whole <= 0.0 {
             return Some(Coordinates(vec![(neighbours[0], 1.0, Vector3::zeros())]));
         }
         let drift: Vector3<f64> = taken.iter().map(|(_, slope)| slope).sum();
@@ -207,6 +233,7 @@ fn bounded_cell(
     planes: &[HalfSpace],
     face: Option<Vector3<f64>>,
     extent: f64,
+    work: &mut Work<Side>,
 ) -> Option<Polyhedron<Side>> {
     let mut reach = 1.0;
     while reach <= REACH {
@@ -216,10 +243,10 @@ fn bounded_cell(
                 normal: -normal,
                 offset: 0.0,
             };
-            cell.cut(above, Side::Hull);
+            cell.cut(above, Side::Hull, work);
         }
         for (k, plane) in planes.iter().enumerate() {
-            cell.cut(*plane, Side::Neighbour(k));
+            cell.cut(*plane, Side::Neighbour(k), work);
         }
         if !cell.has_face(Side::Nothing) {
             return Some(cell);

@@ -112,6 +112,23 @@ fn linear_maps_are_exact_inside() {
     }
 }
 
+/// A turned lattice: rounding takes the place of the ties and leaves cells and facets as thin as itself.
+#[test]
+fn linear_maps_are_exact_where_cells_are_thin() {
+    let turn = Rotation3::from_euler_angles(0.3, -0.7, 1.1);
+    let turned = |p: &[f64; 3]| -> [f64; 3] { (turn * Vector3::from(*p)).into() };
+    let sites: Triples = lattice(5).iter().map(turned).collect();
+    let values: Triples = sites.iter().map(|s| linear(*s)).collect();
+    for scheme in SCHEMES {
+        let fitted = fit(scheme, &sites, &values);
+        // Every second point of this lattice is on a plane, edge or corner of that one.
+        for at in lattice(9).iter().chain(&spread(100)).map(turned) {
+            let off = distance(fitted.eval(at), linear(at));
+            assert!(off < NEAR_HULL, "{scheme}, {at:?}: off by {off:e}");
+        }
+    }
+}
+
 /// A point outside has the value at the closest point of the hull, here of a cube.
 #[test]
 fn outside_the_closest_point_of_the_hull_counts() {
@@ -476,6 +493,35 @@ fn slopes_of_natural_neighbours_on_the_hull_and_at_sites() {
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(16))]
+
+    /// Coarse lattices with coincident and nearly coincident sites, shifted by rounding or a little more: no panic, values
+    /// in range, and linear maps exact to the shift that makes cells flat.
+    #[test]
+    fn nearly_degenerate_sites_are_interpolated(cells in prop::collection::vec(prop::array::uniform3(0_u8..4), 8..40),
+                                                shifts in prop::collection::vec(prop::array::uniform3(0_usize..5), 40),
+                                                at in prop::array::uniform3(-0.2_f64..1.2)) {
+        let size = [0.0, 0.0, 1e-16, 1e-12, 1e-9];
+        let sites: Triples = cells.iter().zip(&shifts)
+            .map(|(cell, shift)| std::array::from_fn(|c| f64::from(cell[c]) / 3.0 + size[shift[c]]))
+            .collect();
+        let map: Triples = sites.iter().map(|s| linear(*s)).collect();
+        let observed = values(&sites);
+        for scheme in SCHEMES {
+            let Ok(fitted) = scheme.fit(Sites::new(&sites, &map), 0.0) else { continue };
+            let identity = fit(scheme, &sites, &sites);
+            let curved = fit(scheme, &sites, &observed);
+            for at in sites.iter().copied().take(8).chain([at, at.map(|v| (v * 6.0).round() / 6.0)]) {
+                // Outside, the place counted is the one the map of places gives.
+                let off = distance(fitted.eval(at), linear(identity.eval(at)));
+                prop_assert!(off < NEAR_HULL, "{scheme}, {at:?}: off by {off:e}");
+                let (got, _) = curved.eval_with_gradient(at);
+                let low = observed.iter().map(|v| v[2]).fold(f64::INFINITY, f64::min);
+                let high = observed.iter().map(|v| v[2]).fold(f64::MIN, f64::max);
+                prop_assert!(got[2] >= low - 1e-6 && got[2] <= high + 1e-6, "{scheme}, {at:?}: {got:?}");
+            }
+            let _ = scheme.leave_one_out(Sites::new(&sites, &observed), &[0.0]);
+        }
+    }
 
     /// Translation, uniform scaling and rotation of sites and point together change nothing where no
     /// sites tie; ties are broken by position, and so is what rounding makes of them.

@@ -141,10 +141,8 @@ impl Triangulation {
         Foot::closest(&self.points, self.hull.iter().copied(), at)
     }
 
-    /// Corners of all cells whose spheres hold a point; `None` outside the hull.
-    ///
-    /// A point on a sphere counts as in it, so that points which take no volume may be among them.
-    pub(crate) fn natural_neighbours(&self, at: [f64; 3], near: usize) -> Option<Vec<usize>> {
+    /// All cells whose spheres hold a point, or have it on them; `None` outside the hull.
+    pub(crate) fn cells_around(&self, at: [f64; 3], near: usize) -> Option<Vec<[usize; 4]>> {
         let start = locate(&self.points, &self.cells, self.at_point[near], at);
         if self.cells[start].infinite_corner().is_some() {
             return None;
@@ -165,10 +163,7 @@ impl Triangulation {
                 }
             }
         }
-        let mut corners: Vec<usize> = held.iter().flat_map(|c| self.cells[*c].corners).collect();
-        corners.sort_unstable();
-        corners.dedup();
-        Some(corners)
+        Some(held.into_iter().map(|c| self.cells[c].corners).collect())
     }
 }
 
