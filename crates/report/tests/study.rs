@@ -45,7 +45,7 @@ fn entry(place: usize, case: &Case) -> Entry {
         } else {
             Status::Refused
         },
-        reason: (!fitted).then(|| "sites 1 and 2 coincide, \"exactly\"".to_owned()),
+        reason: (!fitted).then(|| "sites 1 and 2 coincide, \"exactly\" – no ΔE".to_owned()),
         smoothing: figure(1e-3),
         figures: Figures {
             all_de2000_mean: figure(value),
@@ -92,10 +92,21 @@ fn a_torn_journal_loses_no_whole_line() {
     let bytes = fs::read(whole.join(Journal::NAME)).unwrap();
     let header = StudyHeader::of(&plan());
     let ends: Vec<usize> = (0..bytes.len()).filter(|i| bytes[*i] == b'\n').collect();
-    // Nothing but a torn header, just after a line end, just before one, in the middle of a line.
-    for (n, cut) in [5, ends[0] + 1, ends[3], ends[7] + 40, bytes.len()]
-        .into_iter()
-        .enumerate()
+    let letter = bytes
+        .windows(2)
+        .position(|two| two == "Δ".as_bytes())
+        .unwrap();
+    // Nothing but a torn header, just after a line end, just before one, in the middle of a line, of a letter.
+    for (n, cut) in [
+        5,
+        ends[0] + 1,
+        ends[3],
+        ends[7] + 40,
+        letter + 1,
+        bytes.len(),
+    ]
+    .into_iter()
+    .enumerate()
     {
         let torn = root.path().join(n.to_string());
         fs::create_dir(&torn).unwrap();
@@ -221,7 +232,7 @@ fn tables_hold_the_rows() {
             .unwrap()
             .starts_with("wrgb,base-only,50,1,1,fitted,,0.001,0.3333333333333333,")
     );
-    assert!(text.contains("\"sites 1 and 2 coincide, \"\"exactly\"\"\""));
+    assert!(text.contains("\"sites 1 and 2 coincide, \"\"exactly\"\" – no ΔE\""));
     assert!(text.contains("\"rbf-local:cubic,neighbours=9\""));
 
     let mut file = tempfile::tempfile().unwrap();

@@ -176,14 +176,13 @@ impl Journal {
             return Err(JournalError::Exists { path });
         }
         let text = if exists {
-            std::fs::read_to_string(&path).map_err(io)?
+            whole_lines(&path)?
         } else {
             String::new()
         };
-        // What ends in a line end was written whole.
-        let whole = text.rfind('\n').map_or(0, |end| end + 1);
+        let whole = text.len();
         let entries = if whole > 0 {
-            let (found, entries) = parsed(&path, &text[..whole])?;
+            let (found, entries) = parsed(&path, &text)?;
             same(&path, &found, header)?;
             entries
         } else {
@@ -212,12 +211,8 @@ impl Journal {
     /// [`JournalError`] says which line is wrong.
     pub fn read(folder: &Path) -> Result<(StudyHeader, Vec<Entry>), JournalError> {
         let path = folder.join(Self::NAME);
-        let text = std::fs::read_to_string(&path).map_err(|source| JournalError::Io {
-            path: path.clone(),
-            source,
-        })?;
-        let whole = text.rfind('\n').map_or(0, |end| end + 1);
-        parsed(&path, &text[..whole])
+        let text = whole_lines(&path)?;
+        parsed(&path, &text)
     }
 
     /// Adds a finished case.
@@ -257,6 +252,22 @@ pub(super) fn same(
         version: found.version.clone(),
         asked: asked.hash.clone(),
     })
+}
+
+/// What was written whole: everything up to the last line end. A kill may tear a letter of several bytes, so that the
+/// rest need not be text.
+fn whole_lines(path: &Path) -> Result<String, JournalError> {
+    let io = |source| JournalError::Io {
+        path: path.to_owned(),
+        source,
+    };
+    let mut bytes = std::fs::read(path).map_err(io)?;
+    let whole = bytes
+        .iter()
+        .rposition(|b| *b == b'\n')
+        .map_or(0, |end| end + 1);
+    bytes.truncate(whole);
+    String::from_utf8(bytes).map_err(|e| io(io::Error::new(io::ErrorKind::InvalidData, e)))
 }
 
 fn parsed(path: &Path, text: &str) -> Result<(StudyHeader, Vec<Entry>), JournalError> {

@@ -187,17 +187,21 @@ fn chart(
         return Ok(());
     }
     let (x, y) = (extent(&|p| p.0), extent(&|p| p.1));
+    let mut counts: Vec<f64> = points().map(|p| p.0).collect();
+    counts.sort_by(f64::total_cmp);
+    counts.dedup();
     let mut chart = ChartBuilder::on(cell)
         .caption(caption, ("sans-serif", 15))
         .margin(8)
         .x_label_area_size(34)
         .y_label_area_size(52)
-        .build_cartesian_2d((x.0..x.1).log_scale(), (y.0..y.1).log_scale())?;
+        .build_cartesian_2d(
+            (x.0..x.1).log_scale().with_key_points(counts),
+            (y.0..y.1).log_scale().with_key_points(marks(y.0, y.1)),
+        )?;
     chart
         .configure_mesh()
         .x_desc("patches")
-        .x_labels(4)
-        .y_labels(5)
         .x_label_formatter(&|v| format!("{v:.0}"))
         .y_label_formatter(&|v| crate::text::three_digits(*v))
         .light_line_style(WHITE)
@@ -214,6 +218,25 @@ fn chart(
         chart.draw_series(dots)?;
     }
     Ok(())
+}
+
+/// Marks of a log axis: 1, 2, 5 and their decades; more of them where the axis is short, its ends where it is shorter.
+fn marks(low: f64, high: f64) -> Vec<f64> {
+    const PLAIN: [f64; 3] = [1.0, 2.0, 5.0];
+    const CLOSE: [f64; 13] = [
+        1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0,
+    ];
+    let decades = low.log10().floor() as i32..=high.log10().ceil() as i32;
+    let within = |steps: &[f64]| -> Vec<f64> {
+        let all = decades
+            .clone()
+            .flat_map(|d| steps.iter().map(move |s| s * 10_f64.powi(d)));
+        all.filter(|v| (low..=high).contains(v)).collect()
+    };
+    [within(&PLAIN), within(&CLOSE)]
+        .into_iter()
+        .find(|marks| marks.len() > 1)
+        .unwrap_or_else(|| vec![low, high])
 }
 
 /// Points of a scheme that can stand on log scales, by rising number of patches.
@@ -233,4 +256,19 @@ fn line(group: &[&Entry], scheme: &str, figure: fn(&Figures) -> Option<f64>) -> 
             (value > 0.0).then_some((n as f64, value))
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_axis_has_two_marks_within_it_at_least() {
+        assert_eq!(marks(0.03, 0.6), [0.05, 0.1, 0.2, 0.5]);
+        for (low, high) in [(0.0021, 0.0029), (0.9, 1.1), (1e-9, 1e3), (0.301, 0.302)] {
+            let marks = marks(low, high);
+            assert!(marks.len() > 1, "{low} {high}: {marks:?}");
+            assert!(marks.iter().all(|m| (low..=high).contains(m)), "{marks:?}");
+        }
+    }
 }
