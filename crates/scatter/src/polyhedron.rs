@@ -182,6 +182,13 @@ impl<T: Copy + PartialEq> Polyhedron<T> {
         self.faces.iter().any(|face| face.0 == tag)
     }
 
+    /// Largest size of a coordinate of a corner.
+    pub(crate) fn reach(&self) -> f64 {
+        self.corners
+            .iter()
+            .fold(0.0, |reach, at| reach.max(at.amax()))
+    }
+
     pub(crate) fn volume(&self) -> f64 {
         // Seen from one of the corners, so that nothing cancels in a small part far from the origin.
         let from = self.corners.first().copied().unwrap_or_default();

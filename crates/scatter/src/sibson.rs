@@ -191,7 +191,9 @@ impl Sibson<'_> {
             .collect();
 
         let mut taken = |k: usize| {
-            let mut part = cell.clone();
+            // What is closer to the place than to site k and closer to k than to all others is in the cell.
+            let mut part = start(1.01 * cell.reach(), face, &mut work);
+            part.cut(planes[k], Side::Neighbour(k), &mut work);
             // Near ones first here too: the part is soon small.
             let mut others: Vec<(f64, usize)> = (bounding.iter().copied())
                 .filter(|other| *other != k && meet(neighbours[k], neighbours[*other]))
@@ -237,14 +239,7 @@ fn bounded_cell(
 ) -> Option<Polyhedron<Side>> {
     let mut reach = 1.0;
     while reach <= REACH {
-        let mut cell = Polyhedron::cube(reach * extent, Side::Nothing);
-        if let Some(normal) = face {
-            let above = HalfSpace {
-                normal: -normal,
-                offset: 0.0,
-            };
-            cell.cut(above, Side::Hull, work);
-        }
+        let mut cell = start(reach * extent, face, work);
         for (k, plane) in planes.iter().enumerate() {
             cell.cut(*plane, Side::Neighbour(k), work);
         }
@@ -254,4 +249,17 @@ fn bounded_cell(
         reach *= WIDENING;
     }
     None
+}
+
+/// A box around the place, over a face of the hull if there is one.
+fn start(half: f64, face: Option<Vector3<f64>>, work: &mut Work<Side>) -> Polyhedron<Side> {
+    let mut space = Polyhedron::cube(half, Side::Nothing);
+    if let Some(normal) = face {
+        let above = HalfSpace {
+            normal: -normal,
+            offset: 0.0,
+        };
+        space.cut(above, Side::Hull, work);
+    }
+    space
 }
