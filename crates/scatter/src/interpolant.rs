@@ -39,4 +39,20 @@ pub trait Interpolant: Send + Sync {
                 }
             });
     }
+
+    /// Evaluates every node of a lattice, the first axis running fastest; in parallel, the result does not depend on
+    /// the number of threads.
+    ///
+    /// `axes` holds the coordinates along each axis; `out` their product of values. Schemes whose kernel factors by
+    /// axis do this as matrix products and may differ from [`Interpolant::eval`] in the last digits.
+    ///
+    /// # Panics
+    /// If `out` is not as long as the product of the axes.
+    fn eval_lattice(&self, axes: [&[f64]; 3], out: &mut [[f64; 3]]) {
+        let [x, y, z] = axes;
+        let row = |(y, z): (f64, f64)| x.iter().map(move |&x| [x, y, z]);
+        let rows = z.iter().flat_map(|&z| y.iter().map(move |&y| (y, z)));
+        let at: Vec<[f64; 3]> = rows.flat_map(row).collect();
+        self.eval_into(&at, out);
+    }
 }

@@ -49,14 +49,14 @@ impl Scheme {
 
     /// Whether smoothing and relative variances have an effect.
     pub fn uses_smoothing(self) -> bool {
-        match self {
+        !matches!(
+            self,
             Self::Nearest
-            | Self::Shepard
-            | Self::QuadraticShepard
-            | Self::DelaunayLinear
-            | Self::NaturalNeighbour => false,
-            _ => true,
-        }
+                | Self::Shepard
+                | Self::QuadraticShepard
+                | Self::DelaunayLinear
+                | Self::NaturalNeighbour
+        )
     }
 
     /// Fits the scheme; those of which [`Scheme::uses_smoothing`] is false ignore the smoothing.

@@ -256,6 +256,38 @@ fn an_additive_function_is_recognised() {
     assert!(worst(&anova) < 0.5 * worst(&plain));
 }
 
+/// By axis and point by point, on a lattice of unequal sides that leaves the sites' range, and for a scheme without a
+/// way of its own.
+#[test]
+fn a_lattice_by_axis_is_the_lattice_by_points() {
+    let sites = spread(45);
+    let values = wavy(&sites);
+    let axes: [&[f64]; 3] = [&[-0.2, 0.0, 0.3, 1.0], &[0.1, 0.9, 1.3], &[0.5, 0.7]];
+    let data = Sites::new(&sites, &values);
+    for smoothness in SMOOTHNESS {
+        for (anova, degree) in [(true, -1), (true, 1), (false, 0)] {
+            let kriging = Kriging {
+                smoothness,
+                anova,
+                degree,
+                ..Kriging::DEFAULT
+            };
+            let fitted = kriging.fit(data, 1e-4).unwrap();
+            let mut out = vec![[0.0; 3]; 24];
+            fitted.eval_lattice(axes, &mut out);
+            for (i, got) in out.iter().enumerate() {
+                let at = [axes[0][i % 4], axes[1][i / 4 % 3], axes[2][i / 12]];
+                // The same products in another order; weights of up to some 1e3 cancel.
+                assert!(close(*got, fitted.eval(at), 1e-10), "{kriging:?} {at:?}");
+            }
+        }
+    }
+    let shepard = evenstep_scatter::Shepard::fit(data).unwrap();
+    let mut out = vec![[0.0; 3]; 24];
+    shepard.eval_lattice(axes, &mut out);
+    assert_eq!(out[4 + 1], shepard.eval([0.0, 0.9, 0.5]));
+}
+
 #[test]
 fn values_that_the_trend_explains_need_no_estimate() {
     let sites = spread(20);

@@ -5,7 +5,10 @@
     reason = "loops over lanes and axes read several arrays at one index"
 )]
 
+use faer::linalg::matmul::matmul;
+use faer::{Accum, Mat, Par};
 use multiversion::{multiversion, target::target_cfg_f};
+use rayon::prelude::*;
 
 use super::correlation::Smoothness;
 use crate::radial::{self, Radial};
@@ -68,6 +71,80 @@ impl AnovaSum {
 
     pub(super) fn value_with_gradient(&self, at: [f64; 3]) -> Both {
         sum::<true>(self, at)
+    }
+}
+
+impl AnovaSum {
+    /// The sums at every node of a lattice, the first axis fastest, added to `out`.
+    ///
+    /// With k₁, k₂, k₃ the correlations along the axes, C = k₁ u + v, where u and v depend on the other two axes
+    /// only: for each plane of the last axis that is one matrix product.
+    pub(super) fn add_to_lattice(&self, axes: [&[f64]; 3], out: &mut [[f64; 3]]) {
+        let sites: Vec<[f64; 3]> = self.lanes(|run| &run.site);
+        let alpha: Vec<[f64; 3]> = self.lanes(|run| &run.weight);
+        let along = |c: usize| -> Vec<Vec<f64>> {
+            let row = |x: &f64| {
+                let at = x * self.shape[c];
+                let squares = sites.iter().map(|s| (at - s[c]) * (at - s[c]));
+                squares.map(|s| self.axis_correlation(s)).collect()
+            };
+            axes[c].iter().map(row).collect()
+        };
+        let [first, second, third] = [along(0), along(1), along(2)];
+        let (n, nx, ny) = (sites.len(), axes[0].len(), axes[1].len());
+        // α k₁ for the three outputs, one below the other.
+        let left = Mat::from_fn(3 * nx, n, |row, s| alpha[s][row / nx] * first[row % nx][s]);
+        let [one, two, three] = self.order;
+        out.par_chunks_mut(nx * ny)
+            .zip(&third)
+            .for_each(|(plane, k3)| {
+                let u = Mat::from_fn(n, ny, |s, y| {
+                    let k2 = second[y][s];
+                    one + two * (k2 + k3[s]) + three * k2 * k3[s]
+                });
+                let mut product = Mat::<f64>::zeros(3 * nx, ny);
+                // One thread: planes are what is shared out.
+                matmul(
+                    product.as_mut(),
+                    Accum::Replace,
+                    left.as_ref(),
+                    u.as_ref(),
+                    1.0,
+                    Par::Seq,
+                );
+                for (y, row) in plane.chunks_mut(nx).enumerate() {
+                    let mut rest = [0.0; 3];
+                    for (s, alpha) in alpha.iter().enumerate() {
+                        let (k2, k3) = (second[y][s], k3[s]);
+                        let v = one * (k2 + k3) + two * k2 * k3;
+                        for (rest, alpha) in rest.iter_mut().zip(alpha) {
+                            *rest += alpha * v;
+                        }
+                    }
+                    for (x, value) in row.iter_mut().enumerate() {
+                        for (k, value) in value.iter_mut().enumerate() {
+                            *value += product[(k * nx + x, y)] + rest[k];
+                        }
+                    }
+                }
+            });
+    }
+
+    fn lanes(&self, of: impl Fn(&Run) -> &[[f64; RUN]; 3]) -> Vec<[f64; 3]> {
+        let lane = |run, i| std::array::from_fn(|c| of(run)[c][i]);
+        let runs = self.runs.iter();
+        runs.flat_map(|run| (0..RUN).map(move |i| (run, i)))
+            .map(|(run, i)| lane(run, i))
+            .collect()
+    }
+
+    /// Of one axis, at a squared distance in units of its shape.
+    fn axis_correlation(&self, square: f64) -> f64 {
+        match self.smoothness {
+            Smoothness::Matern32 => radial::Matern32::radial::<false>(square).0,
+            Smoothness::Matern52 => radial::Matern52::radial::<false>(square).0,
+            Smoothness::SquaredExponential => radial::Gaussian::radial::<false>(square).0,
+        }
     }
 }
 

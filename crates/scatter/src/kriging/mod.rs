@@ -84,6 +84,16 @@ impl KrigingInterpolant {
         }
     }
 
+    fn trend(&self, at: [f64; 3]) -> [f64; 3] {
+        let mut value = [0.0; 3];
+        for (j, p) in self.basis.values(at).enumerate() {
+            for (k, value) in value.iter_mut().enumerate() {
+                *value += p * self.process.coefficients[(j, k)];
+            }
+        }
+        value
+    }
+
     /// σ² of the three outputs, in the units of the values, squared.
     pub fn signal_variance(&self) -> [f64; 3] {
         self.variance
@@ -112,10 +122,8 @@ impl Interpolant for KrigingInterpolant {
             Sum::Radial { centres, shape } => centres.sum(at.map(|v| v * shape)),
             Sum::Anova(sum) => sum.value(at),
         };
-        for (j, p) in self.basis.values(at).enumerate() {
-            for (k, value) in value.iter_mut().enumerate() {
-                *value += p * self.process.coefficients[(j, k)];
-            }
+        for (value, trend) in value.iter_mut().zip(self.trend(at)) {
+            *value += trend;
         }
         value
     }
@@ -142,6 +150,29 @@ impl Interpolant for KrigingInterpolant {
             value,
             Matrix3::from_fn(|output, input| slope[output][input]),
         )
+    }
+
+    fn eval_lattice(&self, axes: [&[f64]; 3], out: &mut [[f64; 3]]) {
+        assert_eq!(
+            axes.iter().map(|a| a.len()).product::<usize>(),
+            out.len(),
+            "eval_lattice: one output for each node"
+        );
+        let [x, y, z] = axes;
+        let rows = z.iter().flat_map(|&z| y.iter().map(move |&y| (y, z)));
+        let nodes = rows.flat_map(|(y, z)| x.iter().map(move |&x| [x, y, z]));
+        match &self.sum {
+            Sum::Radial { .. } => {
+                let at: Vec<[f64; 3]> = nodes.collect();
+                self.eval_into(&at, out);
+            }
+            Sum::Anova(sum) => {
+                for (at, out) in nodes.zip(out.iter_mut()) {
+                    *out = self.trend(at);
+                }
+                sum.add_to_lattice(axes, out);
+            }
+        }
     }
 
     /// Of the process itself, without the noise of a new reading; n² operations.
