@@ -12,12 +12,16 @@ pub(crate) struct Cholesky(Mat<f64>);
 impl Cholesky {
     /// Factors in place; `None` where A is not positive definite to double precision. Only the lower triangle is read.
     pub(crate) fn new(mut a: Mat<f64>) -> Option<Self> {
-        let scratch =
-            llt::factor::cholesky_in_place_scratch::<f64>(a.nrows(), split(), Default::default());
+        let rows = a.nrows();
+        let scratch = llt::factor::cholesky_in_place_scratch::<f64>(
+            a.nrows(),
+            split(a.nrows()),
+            Default::default(),
+        );
         llt::factor::cholesky_in_place(
             a.as_mut(),
             Default::default(),
-            split(),
+            split(rows),
             MemStack::new(&mut MemBuffer::new(scratch)),
             Default::default(),
         )
@@ -28,11 +32,12 @@ impl Cholesky {
     /// A⁻¹ B.
     pub(crate) fn solve(&self, b: MatRef<'_, f64>) -> Mat<f64> {
         let mut x = b.to_owned();
-        let scratch = llt::solve::solve_in_place_scratch::<f64>(b.nrows(), b.ncols(), split());
+        let scratch =
+            llt::solve::solve_in_place_scratch::<f64>(b.nrows(), b.ncols(), split(b.nrows()));
         llt::solve::solve_in_place(
             self.0.as_ref(),
             x.as_mut(),
-            split(),
+            split(b.nrows()),
             MemStack::new(&mut MemBuffer::new(scratch)),
         );
         x
@@ -42,11 +47,11 @@ impl Cholesky {
     pub(crate) fn inverse(&self) -> Mat<f64> {
         let n = self.0.nrows();
         let mut inverse = Mat::zeros(n, n);
-        let scratch = llt::inverse::inverse_scratch::<f64>(n, split());
+        let scratch = llt::inverse::inverse_scratch::<f64>(n, split(n));
         llt::inverse::inverse(
             inverse.as_mut(),
             self.0.as_ref(),
-            split(),
+            split(n),
             MemStack::new(&mut MemBuffer::new(scratch)),
         );
         for j in 0..n {

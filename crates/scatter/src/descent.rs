@@ -10,9 +10,9 @@ const FIRST_STEP: f64 = 1.0;
 const SUFFICIENT: f64 = 1e-4;
 /// Halvings of a step before the search ends.
 const HALVINGS: usize = 12;
-/// Decrease still promised, relative to the size of the function, below which a last step is taken unseen: sums of some
-/// hundred logarithms are no surer than this.
-const NEGLIGIBLE: f64 = 1e-12;
+/// Decrease still promised, relative to the size of the function, below which a last step is taken unseen: a millionth in
+/// a likelihood of some thousands tells no two models apart.
+const NEGLIGIBLE: f64 = 1e-9;
 
 /// What a function gives: its value and its gradient, or nothing where it has none.
 pub(crate) type Valued = Option<(f64, Vec<f64>)>;

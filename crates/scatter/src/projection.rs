@@ -29,16 +29,24 @@ use crate::kernel_sum::kernel_column;
 use crate::polynomial::Basis;
 use crate::{FitError, Kernel};
 
-/// How finely the dense algebra is split. Fixed instead of the number of threads, because the split
-/// decides the order of the sums and so the last bits of the result.
-pub(crate) fn split() -> Par {
-    Par::rayon(4)
+/// Rows below which one thread factors a matrix sooner than two share it (`docs/decisions`).
+const SHARED_FROM: usize = 800;
+
+/// How finely the dense algebra of matrices with so many rows is split. Decided by their size instead of the number of
+/// threads, because the split decides the order of the sums and so the last bits of the result.
+pub(crate) fn split(rows: usize) -> Par {
+    if rows < SHARED_FROM {
+        Par::Seq
+    } else {
+        Par::rayon(4)
+    }
 }
 
 /// A B, split as everything here.
 pub(crate) fn product(a: MatRef<'_, f64>, b: MatRef<'_, f64>) -> Mat<f64> {
     let mut c = Mat::zeros(a.nrows(), b.ncols());
-    matmul(c.as_mut(), Accum::Replace, a, b, 1.0, split());
+    let rows = a.nrows().max(a.ncols());
+    matmul(c.as_mut(), Accum::Replace, a, b, 1.0, split(rows));
     c
 }
 
@@ -106,7 +114,7 @@ fn rotate(reflectors: MatRef<'_, f64>, factor: MatRef<'_, f64>, x: MatMut<'_, f6
         factor,
         Conj::No,
         x,
-        split(),
+        split(reflectors.nrows()),
         MemStack::new(&mut MemBuffer::new(scratch)),
     );
 }
@@ -226,7 +234,7 @@ impl Projected {
             self.factor.as_ref(),
             Conj::No,
             x,
-            split(),
+            split(n),
             MemStack::new(&mut MemBuffer::new(scratch)),
         );
     }
@@ -247,7 +255,7 @@ impl Projected {
             self.factor.as_ref(),
             Conj::No,
             x,
-            split(),
+            split(n),
             MemStack::new(&mut MemBuffer::new(scratch)),
         );
     }

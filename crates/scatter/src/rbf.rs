@@ -109,7 +109,7 @@ impl Rbf {
         let mut coefficients = top.to_owned();
         if m > 0 {
             coefficients -= product(projected.kernel().get(..m, m..), solved.as_ref());
-            solve_upper_triangular_in_place(projected.upper(), coefficients.as_mut(), split());
+            solve_upper_triangular_in_place(projected.upper(), coefficients.as_mut(), split(m));
         }
         let mut weights = Mat::zeros(data.len(), 3);
         weights.get_mut(m.., ..).copy_from(&solved);
@@ -290,7 +290,7 @@ fn solve_indefinite(mut a: Mat<f64>, b: MatRef<'_, f64>) -> Mat<f64> {
     let mut below = Diag::zeros(n);
     let mut memory = MemBuffer::new(lblt::factor::cholesky_in_place_scratch::<usize, f64>(
         n,
-        split(),
+        split(n),
         Default::default(),
     ));
     let (_, permutation) = lblt::factor::cholesky_in_place(
@@ -298,7 +298,7 @@ fn solve_indefinite(mut a: Mat<f64>, b: MatRef<'_, f64>) -> Mat<f64> {
         below.as_mut(),
         &mut forward,
         &mut inverse,
-        split(),
+        split(n),
         MemStack::new(&mut memory),
         Default::default(),
     );
@@ -308,7 +308,7 @@ fn solve_indefinite(mut a: Mat<f64>, b: MatRef<'_, f64>) -> Mat<f64> {
     let mut memory = MemBuffer::new(lblt::solve::solve_in_place_scratch::<usize, f64>(
         n,
         3,
-        split(),
+        split(n),
     ));
     lblt::solve::solve_in_place(
         a.as_ref(),
@@ -316,7 +316,7 @@ fn solve_indefinite(mut a: Mat<f64>, b: MatRef<'_, f64>) -> Mat<f64> {
         below.as_ref(),
         permutation,
         x.as_mut(),
-        split(),
+        split(n),
         MemStack::new(&mut memory),
     );
     x

@@ -40,14 +40,14 @@ impl Spectrum {
         let mut memory = MemBuffer::new(self_adjoint_evd_scratch::<f64>(
             rest,
             ComputeEigenvectors::Yes,
-            split(),
+            split(rest),
             Default::default(),
         ));
         self_adjoint_evd(
             projected.kernel().get(m.., m..),
             eigenvalues.as_mut(),
             Some(vectors.as_mut()),
-            split(),
+            split(rest),
             MemStack::new(&mut memory),
             Default::default(),
         )

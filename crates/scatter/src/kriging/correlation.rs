@@ -1,5 +1,7 @@
 //! Correlations between two places, with their derivatives by the logarithms of their parameters.
 
+use multiversion::{multiversion, target::target_cfg_f};
+
 use crate::radial::{self, Radial};
 use crate::sites::squared_distance;
 
@@ -18,20 +20,6 @@ pub enum Smoothness {
 }
 
 impl Smoothness {
-    /// Value and (d value / dr) · r, at r² ÷ ℓ².
-    fn at(self, square: f64) -> (f64, f64) {
-        // Scalars: nothing to fuse, nothing to dispatch.
-        let ((value, psi), s) = match self {
-            Self::Matern32 => (radial::Matern32::radial::<false>(square), square),
-            Self::Matern52 => (radial::Matern52::radial::<false>(square), square),
-            Self::SquaredExponential => (
-                radial::Gaussian::radial::<false>(0.5 * square),
-                0.5 * square,
-            ),
-        };
-        (value, psi * s)
-    }
-
     /// What a length is multiplied with to become the ε of the radial kernels.
     pub(crate) fn shape(self, length: f64) -> f64 {
         match self {
@@ -92,73 +80,121 @@ impl Correlation {
         }
     }
 
-    pub(crate) fn between(&self, a: [f64; 3], b: [f64; 3]) -> f64 {
+    /// C(at, xᵢ) for every site.
+    pub(crate) fn column(&self, at: [f64; 3], sites: &[[f64; 3]], out: &mut [f64]) {
+        let effects = self.effects(at, sites);
         match self {
-            Self::Isotropic { smoothness, length } => {
-                smoothness.at(squared_distance(a, b) / (length * length)).0
-            }
+            Self::Isotropic { .. } => out.copy_from_slice(&effects[0].value),
             Self::Anova { weights, .. } => {
-                let effects = self.effects(a, b);
-                (0..3).map(|d| weights[d] * effects.mean[d]).sum()
+                let [x, y, z] = &effects;
+                for (i, out) in out.iter_mut().enumerate() {
+                    let mean = means([x.value[i], y.value[i], z.value[i]]);
+                    *out = (0..3).map(|d| weights[d] * mean[d]).sum();
+                }
             }
         }
     }
 
-    /// Derivatives by the parameters; those beyond their number are 0.
-    pub(crate) fn slopes(&self, a: [f64; 3], b: [f64; 3]) -> [f64; PARAMETERS] {
+    /// Σᵢ sᵢ ∂C(at, xᵢ) by each parameter; those beyond their number are 0.
+    pub(crate) fn slopes(
+        &self,
+        at: [f64; 3],
+        sites: &[[f64; 3]],
+        s: impl Fn(usize) -> f64,
+    ) -> [f64; PARAMETERS] {
+        let effects = self.effects(at, sites);
+        let mut sum = [0.0; PARAMETERS];
         match self {
             // d/d ln ℓ = −r d/dr.
-            Self::Isotropic { smoothness, length } => {
-                let fall = smoothness.at(squared_distance(a, b) / (length * length)).1;
-                [-fall, 0.0, 0.0, 0.0, 0.0]
+            Self::Isotropic { .. } => {
+                for (i, fall) in effects[0].fall.iter().enumerate() {
+                    sum[0] -= s(i) * fall;
+                }
             }
             Self::Anova { weights, .. } => {
-                let effects = self.effects(a, b);
-                let [k0, k1, k2] = effects.axis;
-                let whole: f64 = (0..3).map(|d| weights[d] * effects.mean[d]).sum();
+                let [x, y, z] = &effects;
                 let by_axis =
                     |p: f64, q: f64| (weights[0] + weights[1] * (p + q)) / 3.0 + weights[2] * p * q;
-                [
-                    -by_axis(k1, k2) * effects.fall[0],
-                    -by_axis(k0, k2) * effects.fall[1],
-                    -by_axis(k0, k1) * effects.fall[2],
-                    weights[1] * (effects.mean[1] - whole),
-                    weights[2] * (effects.mean[2] - whole),
-                ]
+                for i in 0..sites.len() {
+                    let s = s(i);
+                    let k = [x.value[i], y.value[i], z.value[i]];
+                    let mean = means(k);
+                    let whole: f64 = (0..3).map(|d| weights[d] * mean[d]).sum();
+                    sum[0] -= s * by_axis(k[1], k[2]) * x.fall[i];
+                    sum[1] -= s * by_axis(k[0], k[2]) * y.fall[i];
+                    sum[2] -= s * by_axis(k[0], k[1]) * z.fall[i];
+                    sum[3] += s * weights[1] * (mean[1] - whole);
+                    sum[4] += s * weights[2] * (mean[2] - whole);
+                }
             }
         }
+        sum
     }
 
-    fn effects(&self, a: [f64; 3], b: [f64; 3]) -> Effects {
-        let Self::Anova {
-            smoothness,
-            lengths,
-            ..
-        } = self
-        else {
-            return Effects::default();
-        };
-        let mut effects = Effects::default();
-        for c in 0..3 {
-            let t = (a[c] - b[c]) / lengths[c];
-            (effects.axis[c], effects.fall[c]) = smoothness.at(t * t);
+    /// One-dimensional correlations: of the distance, or along each axis.
+    fn effects(&self, at: [f64; 3], sites: &[[f64; 3]]) -> [Effect; 3] {
+        match *self {
+            Self::Isotropic { smoothness, length } => {
+                let square = |site: &[f64; 3]| squared_distance(at, *site) / (length * length);
+                let none = || Effect::default();
+                [
+                    Effect::new(smoothness, sites.iter().map(square)),
+                    none(),
+                    none(),
+                ]
+            }
+            Self::Anova {
+                smoothness,
+                lengths,
+                ..
+            } => std::array::from_fn(|c| {
+                let square = |site: &[f64; 3]| ((at[c] - site[c]) / lengths[c]).powi(2);
+                Effect::new(smoothness, sites.iter().map(square))
+            }),
         }
-        let [k0, k1, k2] = effects.axis;
-        effects.mean = [
-            (k0 + k1 + k2) / 3.0,
-            (k0 * k1 + k0 * k2 + k1 * k2) / 3.0,
-            k0 * k1 * k2,
-        ];
-        effects
     }
 }
 
-/// Per-axis correlations, their r d/dr, and the means of their products of one, two and three.
+/// Means of the products of one, two and three per-axis correlations.
+fn means([x, y, z]: [f64; 3]) -> [f64; 3] {
+    [(x + y + z) / 3.0, (x * y + x * z + y * z) / 3.0, x * y * z]
+}
+
+/// A one-dimensional correlation for every site, and its r d/dr.
 #[derive(Default)]
-struct Effects {
-    axis: [f64; 3],
-    fall: [f64; 3],
-    mean: [f64; 3],
+struct Effect {
+    value: Vec<f64>,
+    fall: Vec<f64>,
+}
+
+impl Effect {
+    /// From r² ÷ ℓ².
+    fn new(smoothness: Smoothness, squares: impl Iterator<Item = f64>) -> Self {
+        let mut value: Vec<f64> = squares.collect();
+        let mut fall = vec![0.0; value.len()];
+        profile(smoothness, &mut value, &mut fall);
+        Self { value, fall }
+    }
+}
+
+/// Replaces r² ÷ ℓ² by the correlation, and fills in its r d/dr.
+#[multiversion(targets("x86_64+avx512f+avx512dq+avx512vl+avx2+fma", "x86_64+avx2+fma"))]
+fn profile(smoothness: Smoothness, value: &mut [f64], fall: &mut [f64]) {
+    const FMA: bool = target_cfg_f!(target_feature = "fma");
+    match smoothness {
+        Smoothness::Matern32 => profile_of::<FMA, radial::Matern32>(1.0, value, fall),
+        Smoothness::Matern52 => profile_of::<FMA, radial::Matern52>(1.0, value, fall),
+        Smoothness::SquaredExponential => profile_of::<FMA, radial::Gaussian>(0.5, value, fall),
+    }
+}
+
+#[inline(always)]
+fn profile_of<const FMA: bool, R: Radial>(scale: f64, value: &mut [f64], fall: &mut [f64]) {
+    for (value, fall) in value.iter_mut().zip(fall) {
+        let s = scale * *value;
+        let (phi, psi) = R::radial::<FMA>(s);
+        (*value, *fall) = (phi, psi * s);
+    }
 }
 
 #[cfg(test)]
@@ -185,18 +221,23 @@ mod tests {
                 },
             ];
             for correlation in both {
-                assert!((correlation.between(a, a) - 1.0).abs() < 1e-15);
+                let between = |correlation: Correlation, a, b| {
+                    let mut out = [0.0];
+                    correlation.column(a, &[b], &mut out);
+                    out[0]
+                };
+                assert!((between(correlation, a, a) - 1.0).abs() < 1e-15);
                 let logs = correlation.parameters();
                 for p in 0..logs.len() {
                     let moved = |by: f64| {
                         let mut logs = logs.clone();
                         logs[p] += by;
-                        correlation.with_parameters(&logs).between(a, b)
+                        between(correlation.with_parameters(&logs), a, b)
                     };
                     let step = 1e-5;
                     let difference = (moved(step) - moved(-step)) / (2.0 * step);
                     // Rounding 1e-16 ÷ step, and a third derivative of about 1.
-                    assert!((correlation.slopes(a, b)[p] - difference).abs() < 1e-10);
+                    assert!((correlation.slopes(a, &[b], |_| 1.0)[p] - difference).abs() < 1e-10);
                 }
             }
         }

@@ -196,7 +196,9 @@ impl Interpolant for KrigingInterpolant {
     /// adds to the uncertainty is not in it.
     fn standard_error(&self, at: [f64; 3]) -> Option<[f64; 3]> {
         let n = self.sites.len();
-        let k = Mat::from_fn(n, 1, |i, _| self.correlation.between(at, self.sites[i]));
+        let mut column = vec![0.0; n];
+        self.correlation.column(at, &self.sites, &mut column);
+        let k = Mat::from_fn(n, 1, |i, _| column[i]);
         let solved = self.process.covariance.solve(k.as_ref());
         let mut relative = 1.0 - (k.transpose() * &solved)[(0, 0)];
         if let Some(trend) = &self.process.trend {

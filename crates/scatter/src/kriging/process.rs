@@ -57,9 +57,7 @@ impl Process {
             .par_chunks_mut(n)
             .enumerate()
             .for_each(|(j, column)| {
-                for (entry, site) in column[j..].iter_mut().zip(&data.sites[j..]) {
-                    *entry = correlation.between(*site, data.sites[j]);
-                }
+                correlation.column(data.sites[j], &data.sites[j..], &mut column[j..]);
                 column[j] += smoothing * variance(data, j);
             });
         let matrix = MatRef::from_column_major_slice(&columns, n, n).to_owned();
@@ -228,15 +226,8 @@ pub(super) fn contract(
     let columns: Vec<[f64; PARAMETERS]> = (0..n)
         .into_par_iter()
         .map(|j| {
-            let mut sum = [0.0; PARAMETERS];
-            for i in 0..j {
-                let s = slope[(i, j)] + slope[(j, i)];
-                let by = correlation.slopes(data.sites[i], data.sites[j]);
-                for (sum, by) in sum.iter_mut().zip(by) {
-                    *sum += s * by;
-                }
-            }
-            sum
+            let pair = |i: usize| slope[(i, j)] + slope[(j, i)];
+            correlation.slopes(data.sites[j], &data.sites[..j], pair)
         })
         .collect();
     let mut total = [0.0; PARAMETERS];
