@@ -59,11 +59,9 @@ pub(crate) fn training(set: &Readings, count: usize, seed: u64) -> Result<Readin
             taken[nearest] = true;
         }
     }
-    let patches = set.patches.iter().zip(taken);
+    let patches = set.patches.iter().zip(taken).filter(|(_, taken)| *taken);
     Ok(Readings {
-        patches: patches
-            .filter_map(|(patch, taken)| taken.then(|| patch.clone()))
-            .collect(),
+        patches: patches.map(|(patch, _)| patch.clone()).collect(),
     })
 }
 
