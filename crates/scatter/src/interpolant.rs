@@ -4,7 +4,7 @@ use nalgebra::Matrix3;
 use rayon::prelude::*;
 
 /// Points per task: fixed, so that the split never depends on the number of threads.
-const CHUNK: usize = 64;
+pub(crate) const CHUNK: usize = 64;
 
 /// A fitted map R³ → R³, shareable between threads so that a LUT fills in parallel.
 ///
@@ -30,14 +30,7 @@ pub trait Interpolant: Send + Sync {
     /// # Panics
     /// If `at` and `out` differ in length.
     fn eval_into(&self, at: &[[f64; 3]], out: &mut [[f64; 3]]) {
-        assert_eq!(at.len(), out.len(), "eval_into: one output for each point");
-        at.par_chunks(CHUNK)
-            .zip(out.par_chunks_mut(CHUNK))
-            .for_each(|(at, out)| {
-                for (at, out) in at.iter().zip(out) {
-                    *out = self.eval(*at);
-                }
-            });
+        each_into(self, at, out);
     }
 
     /// Evaluates every node of a lattice, the first axis running fastest; in parallel, the result does not depend on
@@ -55,4 +48,20 @@ pub trait Interpolant: Send + Sync {
         let at: Vec<[f64; 3]> = rows.flat_map(row).collect();
         self.eval_into(&at, out);
     }
+}
+
+/// [`Interpolant::eval`] at each of many points, in parallel.
+pub(crate) fn each_into<I: Interpolant + ?Sized>(
+    fitted: &I,
+    at: &[[f64; 3]],
+    out: &mut [[f64; 3]],
+) {
+    assert_eq!(at.len(), out.len(), "eval_into: one output for each point");
+    at.par_chunks(CHUNK)
+        .zip(out.par_chunks_mut(CHUNK))
+        .for_each(|(at, out)| {
+            for (at, out) in at.iter().zip(out) {
+                *out = fitted.eval(*at);
+            }
+        });
 }

@@ -12,8 +12,10 @@
 )]
 
 use multiversion::{multiversion, target::target_cfg_f};
+use rayon::prelude::*;
 
 use crate::Kernel;
+use crate::interpolant::CHUNK;
 use crate::radial::{self, Radial, mul_add};
 
 /// Lanes of each sum: one AVX-512 register, or two of AVX2.
@@ -21,6 +23,9 @@ const LANES: usize = 8;
 
 /// Centres per block: enough to be a loop for the compiler, few enough to waste little at the end.
 const BLOCK: usize = 32;
+
+/// Points that share the reading of a block.
+const GROUP: usize = 4;
 
 type Lane = [f64; LANES];
 type Run = [f64; BLOCK];
@@ -63,6 +68,22 @@ impl Centres {
         sum(self.kernel, &self.blocks, at)
     }
 
+    /// The same at ε times each of many points, with the bits that [`Centres::sum`] gives, in parallel: a block of
+    /// centres is read once for all points of a group.
+    pub(crate) fn sum_into(&self, shape: f64, at: &[[f64; 3]], out: &mut [[f64; 3]]) {
+        assert_eq!(at.len(), out.len(), "one output for each point");
+        at.par_chunks(CHUNK)
+            .zip(out.par_chunks_mut(CHUNK))
+            .for_each(|(at, out)| {
+                for (at, out) in at.chunks(GROUP).zip(out.chunks_mut(GROUP)) {
+                    let scaled = |i: usize| at.get(i).unwrap_or(&at[0]).map(|v| v * shape);
+                    let group: [[f64; 3]; GROUP] = std::array::from_fn(scaled);
+                    let sums = sum_group(self.kernel, &self.blocks, &group);
+                    out.copy_from_slice(&sums[..at.len()]);
+                }
+            });
+    }
+
     /// The same and its derivatives `[output][input]`.
     pub(crate) fn sum_with_gradient(&self, at: [f64; 3]) -> ([f64; 3], [[f64; 3]; 3]) {
         sum_with_gradient(self.kernel, &self.blocks, at)
@@ -89,6 +110,24 @@ fn sum(kernel: Kernel, blocks: &[Block], at: [f64; 3]) -> [f64; 3] {
         Kernel::WendlandC4 => sum_of::<FMA, radial::WendlandC4>(blocks, at),
         Kernel::Matern32 => sum_of::<FMA, radial::Matern32>(blocks, at),
         Kernel::Matern52 => sum_of::<FMA, radial::Matern52>(blocks, at),
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512dq+avx512vl+avx2+fma", "x86_64+avx2+fma"))]
+fn sum_group(kernel: Kernel, blocks: &[Block], at: &[[f64; 3]; GROUP]) -> [[f64; 3]; GROUP] {
+    const FMA: bool = target_cfg_f!(target_feature = "fma");
+    match kernel {
+        Kernel::Linear => group_of::<FMA, radial::Linear>(blocks, at),
+        Kernel::ThinPlate => group_of::<FMA, radial::ThinPlate>(blocks, at),
+        Kernel::Cubic => group_of::<FMA, radial::Cubic>(blocks, at),
+        Kernel::Quintic => group_of::<FMA, radial::Quintic>(blocks, at),
+        Kernel::Multiquadric => group_of::<FMA, radial::Multiquadric>(blocks, at),
+        Kernel::InverseMultiquadric => group_of::<FMA, radial::InverseMultiquadric>(blocks, at),
+        Kernel::Gaussian => group_of::<FMA, radial::Gaussian>(blocks, at),
+        Kernel::WendlandC2 => group_of::<FMA, radial::WendlandC2>(blocks, at),
+        Kernel::WendlandC4 => group_of::<FMA, radial::WendlandC4>(blocks, at),
+        Kernel::Matern32 => group_of::<FMA, radial::Matern32>(blocks, at),
+        Kernel::Matern52 => group_of::<FMA, radial::Matern52>(blocks, at),
     }
 }
 
@@ -134,17 +173,36 @@ fn column(kernel: Kernel, sites: &[[f64; 3]], at: [f64; 3], out: &mut [f64]) {
 fn sum_of<const FMA: bool, R: Radial>(blocks: &[Block], at: [f64; 3]) -> [f64; 3] {
     let mut total = [[0.0; LANES]; 3];
     for block in blocks {
-        let mut phi = [0.0; BLOCK];
-        for i in 0..BLOCK {
-            let d: [f64; 3] = std::array::from_fn(|c| at[c] - block.centre[c][i]);
-            let s = mul_add::<FMA>(d[2], d[2], mul_add::<FMA>(d[1], d[1], d[0] * d[0]));
-            phi[i] = R::radial::<FMA>(s).0;
-        }
-        for (total, weight) in total.iter_mut().zip(&block.weight) {
-            accumulate::<FMA>(total, weight, &phi);
-        }
+        add_block::<FMA, R>(block, at, &mut total);
     }
     total.map(reduce)
+}
+
+#[inline(always)]
+fn add_block<const FMA: bool, R: Radial>(block: &Block, at: [f64; 3], total: &mut [Lane; 3]) {
+    let mut phi = [0.0; BLOCK];
+    for i in 0..BLOCK {
+        let d: [f64; 3] = std::array::from_fn(|c| at[c] - block.centre[c][i]);
+        let s = mul_add::<FMA>(d[2], d[2], mul_add::<FMA>(d[1], d[1], d[0] * d[0]));
+        phi[i] = R::radial::<FMA>(s).0;
+    }
+    for (total, weight) in total.iter_mut().zip(&block.weight) {
+        accumulate::<FMA>(total, weight, &phi);
+    }
+}
+
+#[inline(always)]
+fn group_of<const FMA: bool, R: Radial>(
+    blocks: &[Block],
+    at: &[[f64; 3]; GROUP],
+) -> [[f64; 3]; GROUP] {
+    let mut total = [[[0.0; LANES]; 3]; GROUP];
+    for block in blocks {
+        for (at, total) in at.iter().zip(&mut total) {
+            add_block::<FMA, R>(block, *at, total);
+        }
+    }
+    total.map(|point| point.map(reduce))
 }
 
 #[inline(always)]

@@ -333,15 +333,28 @@ pub struct RbfInterpolant {
     coefficients: Vec<[f64; 3]>,
 }
 
-impl Interpolant for RbfInterpolant {
-    fn eval(&self, at: [f64; 3]) -> [f64; 3] {
-        let mut value = self.centres.sum(at.map(|v| v * self.shape));
+impl RbfInterpolant {
+    fn add_polynomial(&self, at: [f64; 3], value: &mut [f64; 3]) {
         for (p, c) in self.basis.values(at).zip(&self.coefficients) {
             for k in 0..3 {
                 value[k] += p * c[k];
             }
         }
+    }
+}
+
+impl Interpolant for RbfInterpolant {
+    fn eval(&self, at: [f64; 3]) -> [f64; 3] {
+        let mut value = self.centres.sum(at.map(|v| v * self.shape));
+        self.add_polynomial(at, &mut value);
         value
+    }
+
+    fn eval_into(&self, at: &[[f64; 3]], out: &mut [[f64; 3]]) {
+        self.centres.sum_into(self.shape, at, out);
+        for (at, value) in at.iter().zip(out) {
+            self.add_polynomial(*at, value);
+        }
     }
 
     fn eval_with_gradient(&self, at: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {

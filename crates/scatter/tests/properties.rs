@@ -230,6 +230,10 @@ fn threads_do_not_change_a_bit() {
                 let fitted = scheme.fit(data, 1e-4).unwrap();
                 let mut out = vec![[0.0; 3]; sites.len()];
                 fitted.eval_into(sites, &mut out);
+                // Many at once are the same points one by one, at the end of a group and of a chunk too.
+                let alone = fitted.eval(sites[count - 1]);
+                assert_eq!(out[count - 1], alone, "{scheme}");
+                assert_eq!(out[64], fitted.eval(sites[64]), "{scheme}");
                 let loo = scheme.leave_one_out(data, &[0.0, 1e-3]).unwrap();
                 let residuals = loo.iter().flat_map(|l| l.residual.iter());
                 bits.extend(out.iter().chain(residuals).flatten().map(|v| v.to_bits()));

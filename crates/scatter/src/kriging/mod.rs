@@ -15,6 +15,7 @@ pub use self::correlation::Smoothness;
 pub use self::estimate::Estimate;
 use self::process::Process;
 pub use self::scheme::Kriging;
+use crate::interpolant::each_into;
 use crate::kernel_sum::Centres;
 use crate::polynomial::Basis;
 use crate::{Interpolant, Kernel};
@@ -150,6 +151,20 @@ impl Interpolant for KrigingInterpolant {
             value,
             Matrix3::from_fn(|output, input| slope[output][input]),
         )
+    }
+
+    fn eval_into(&self, at: &[[f64; 3]], out: &mut [[f64; 3]]) {
+        match &self.sum {
+            Sum::Radial { centres, shape } => {
+                centres.sum_into(*shape, at, out);
+                for (at, value) in at.iter().zip(out) {
+                    for (value, trend) in value.iter_mut().zip(self.trend(*at)) {
+                        *value += trend;
+                    }
+                }
+            }
+            Sum::Anova(_) => each_into(self, at, out),
+        }
     }
 
     fn eval_lattice(&self, axes: [&[f64]; 3], out: &mut [[f64; 3]]) {
