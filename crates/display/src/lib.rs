@@ -7,6 +7,7 @@ mod base;
 mod choice;
 mod curve;
 mod encoding;
+mod halves;
 mod model;
 mod panel;
 mod simulated;
@@ -20,6 +21,7 @@ pub use choice::{
 };
 pub use curve::{Level, ToneCurve};
 pub use encoding::{Encoding, PQ_TOE_CD_M2};
+pub use halves::halves;
 pub use model::{Form, ForwardModel, Structure};
 pub use panel::PanelModel;
 pub use simulated::{Disturbance, SimulatedPanel, simulate};

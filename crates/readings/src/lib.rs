@@ -14,9 +14,9 @@ mod select;
 
 pub use error::{Note, ReadingsError};
 pub use format::{
-    CgatsHeader, lowest_light_cd_m2, parse, parse_patches, parse_sequence, read, read_patches,
-    read_sequence, write_cgats, write_cgats_to, write_csv, write_csv_to, write_patches_csv,
-    write_patches_csv_to,
+    CgatsHeader, load, lowest_light_cd_m2, parse, parse_patches, parse_sequence, read,
+    read_patches, read_sequence, write_cgats, write_cgats_to, write_csv, write_csv_to,
+    write_patches_csv, write_patches_csv_to,
 };
 pub use merge::merged;
 pub use noise::NoiseModel;

@@ -27,7 +27,7 @@ pub use fit_json::{FIT_SCHEMA, fit_json};
 pub use fit_text::fit_text;
 pub use study::{
     Column, Entry, Journal, JournalError, PLOT_FILES, PlotError, STUDY_SCHEMA, StudyHeader, Values,
-    case_table, cost_table, csv, merged, parquet, plots, study_json, study_summary,
+    case_table, cost_table, csv, merged, parquet, plots, sha256, study_json, study_summary,
 };
 pub use text::TEXT_WIDTH;
 pub use tour_text::{real_display_text, tour_text};

@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 
 use evenstep_report::{
     Entry, Journal, JournalError, PLOT_FILES, StudyHeader, case_table, cost_table, csv, merged,
-    parquet, plots, study_json, study_summary,
+    parquet, plots, sha256, study_json, study_summary,
 };
-use evenstep_study::{Case, Cost, Figures, Grid, Plan, Row, Status};
+use evenstep_study::{Case, Cost, Figures, Grid, JudgeRecord, Plan, ReadingsId, Row, Status};
 use parquet::file::reader::{FileReader as _, SerializedFileReader};
 use parquet::record::Field;
 
@@ -25,6 +25,7 @@ fn plan() -> Plan {
         patches: vec![50, 101],
         noise: vec![1.0],
         seeds: vec![1, 2],
+        readings: Vec::new(),
     };
     Plan { grids: vec![grid] }
 }
@@ -305,4 +306,77 @@ fn plots_have_a_line_for_every_scheme() {
     }
     // Its colour error is rounding alone: no scale holds it.
     assert!(!error.contains("true-inverse"));
+}
+
+/// A plan without readings is written as before there were any, so that its journals go on; with other bytes under the
+/// same name it is another plan.
+#[test]
+fn other_readings_are_another_plan() {
+    let root = tempfile::tempdir().unwrap();
+    let with = |bytes: &[u8]| {
+        let mut plan = plan();
+        plan.grids[0].readings.push(ReadingsId {
+            stem: "wall".to_owned(),
+            sha256: sha256(bytes),
+            rgb_scale: None,
+        });
+        StudyHeader::of(&plan)
+    };
+    let without = StudyHeader::of(&plan());
+    let judge = JudgeRecord {
+        panel: "read:wall".to_owned(),
+        patches: 104,
+        training: 104,
+        scheme: "kriging".to_owned(),
+        leave_one_out_de2000_mean: Some(0.512),
+        leave_one_out_itp_mean: None,
+    };
+    let header = with(b"one").with_judges(vec![judge]);
+    assert_ne!(header.hash, without.hash);
+    drop(Journal::open(root.path(), &header, false).unwrap());
+    let text = fs::read_to_string(root.path().join(Journal::NAME)).unwrap();
+    assert!(text.contains(&sha256(b"one")));
+    assert_eq!(Journal::read(root.path()).unwrap().0, header);
+    let other = Journal::open(root.path(), &with(b"two"), true);
+    assert!(matches!(other, Err(JournalError::OtherPlan { .. })));
+    assert!(Journal::open(root.path(), &with(b"one"), true).is_ok());
+
+    let plain = root.path().join("plain");
+    fs::create_dir(&plain).unwrap();
+    drop(Journal::open(&plain, &without, false).unwrap());
+    let text = fs::read_to_string(plain.join(Journal::NAME)).unwrap();
+    assert!(
+        !text.contains("readings") && !text.contains("judges"),
+        "{text}"
+    );
+}
+
+/// FIPS 180-4's example message of one block (NIST, "SHA-256 example", "abc"; digest from memory).
+#[test]
+fn bytes_have_the_published_digest() {
+    assert_eq!(
+        sha256(b"abc"),
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    );
+}
+
+/// The summary says how far a judge that is a model can be trusted.
+#[test]
+fn the_summary_names_the_error_of_a_judge() {
+    let judge = JudgeRecord {
+        panel: "lcd".to_owned(),
+        patches: 77,
+        training: 78,
+        scheme: "rbf-cubic".to_owned(),
+        leave_one_out_de2000_mean: Some(0.512),
+        leave_one_out_itp_mean: Some(1.25),
+    };
+    let header = StudyHeader::of(&plan()).with_judges(vec![judge]);
+    let summary = study_summary(&header, &entries());
+    let (wrgb, lcd) = summary.split_once("## lcd").unwrap();
+    assert!(
+        lcd.contains("77 patches (rbf-cubic)") && lcd.contains("0.512 CIEDE2000"),
+        "{lcd}"
+    );
+    assert!(!wrgb.contains("rbf-cubic"), "{wrgb}");
 }

@@ -1,27 +1,26 @@
 use evenstep_display::{
-    BaseModel, Disturbance, Encoding, ForwardModel, ModelError, PanelModel, SmoothingChoice,
-    fit_residual, simulate,
+    BaseModel, Encoding, ForwardModel, ModelError, PanelModel, SmoothingChoice, fit_residual,
 };
-use evenstep_fit::{BaseCorrection, NodeSolver, noise_of};
+use evenstep_fit::{BaseCorrection, NodeSolver};
 use evenstep_lut::{Correction, Lut, Lut3d};
-use evenstep_readings::merged;
 
 use crate::cost::metered;
 use crate::judge::Corrected;
-use crate::{Contender, Cost, Judge, Meter, Row, Spent, Status, patches};
+use crate::training::TooMany;
+use crate::{Contender, Cost, Judge, Meter, Row, Spent, Status};
 
-/// One scheme fitted to one set of simulated readings.
+/// One scheme fitted to one set of readings.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Case {
     /// Scheme or mark.
     pub scheme: Contender,
-    /// Name of the simulated panel.
+    /// Name of the panel; see [`Stage::name`](crate::Stage::name).
     pub panel: String,
     /// Distinct patches read.
     pub patches: usize,
-    /// Scale of the noise; 1 is that of [`Disturbance`].
+    /// Scale of the noise; 1 is that of [`evenstep_display::Disturbance`], or of the readings of a display.
     pub noise: f64,
-    /// Seed of the noise.
+    /// Seed of the noise; for a display, of the choice among its readings.
     pub seed: u64,
 }
 
@@ -45,7 +44,8 @@ enum Model<'a> {
     Fitted(Box<ForwardModel>),
 }
 
-/// Reads a simulated panel, fits base and scheme, inverts, and judges the correction on the panel itself.
+/// Reads a panel, fits base and scheme, inverts, and judges the correction on the panel itself, or on the model that
+/// stands for it.
 ///
 /// Panel readings that base or scheme refuse make a row with a reason and without figures. The row depends on the case
 /// alone; what it took is measured by `meter`.
@@ -69,17 +69,19 @@ pub fn run_case(case: &Case, judge: &Judge<'_>, meter: &Meter<'_>) -> (Row, Cost
     (row, Cost::of([fit, correct, judged]))
 }
 
-fn fitted<'a>(case: &Case, judge: &Judge<'a>) -> Result<(BaseCorrection, Model<'a>), ModelError> {
+/// Why a case has no figures.
+#[derive(Debug, thiserror::Error)]
+enum Refusal {
+    #[error(transparent)]
+    TooMany(#[from] TooMany),
+    #[error(transparent)]
+    Model(#[from] ModelError),
+}
+
+fn fitted<'a>(case: &Case, judge: &Judge<'a>) -> Result<(BaseCorrection, Model<'a>), Refusal> {
     let stage = judge.stage();
-    let disturbance = Disturbance {
-        noise: case.noise,
-        drift: 0.0,
-        outliers: 0.0,
-    };
-    let list = patches(case.patches);
-    let readings = merged(simulate(stage.panel(), &list, disturbance, case.seed));
-    let (noise, _) = noise_of(&readings);
-    let base = BaseModel::fit(&readings, &noise)?;
+    let (readings, noise) = stage.readings(case.patches, case.noise, case.seed)?;
+    let base = BaseModel::fit(&readings, &noise).map_err(ModelError::Base)?;
     let model = match case.scheme {
         Contender::BaseOnly => Model::Base,
         Contender::TrueInverse => Model::Truth(stage.panel()),

@@ -2,19 +2,13 @@ use evenstep_audit::{
     AuditOptions, PanelContext, RampReport, ReadingFacts, Subject, audit, nodes_on_ramps,
 };
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
-use evenstep_display::{
-    BaseError, BaseModel, Disturbance, PanelModel, SimulatedPanel, Target, simulate,
-};
-use evenstep_fit::{BaseCorrection, Gamut, TargetRequest, noise_of};
+use evenstep_fit::{BaseCorrection, Gamut};
 use evenstep_lut::{Correction, Evaluation, Lut};
-use evenstep_readings::merged;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::{Figures, PlanError, patches};
+use crate::{Figures, Stage};
 
-/// Patches behind the base correction that starts the search for what a panel reaches.
-const STAGE_PATCHES: usize = 343;
 /// Test signals all over the cube.
 const ALL_SIGNALS: usize = 400;
 /// Test signals with every channel near black.
@@ -26,69 +20,7 @@ const SIZE: usize = 33;
 /// Seed of the test signals: the same for every case, so that cases can be compared.
 const SIGNAL_SEED: u64 = 20_261_125;
 
-/// A simulated panel with the target that corrections for it aim at: the usual one for such a panel, settled on the
-/// panel itself, so that it does not depend on any readings.
-pub struct Stage {
-    name: String,
-    panel: SimulatedPanel,
-    target: Target,
-    start: BaseCorrection,
-}
-
-impl Stage {
-    /// The stage of a panel.
-    ///
-    /// # Errors
-    /// [`PlanError::Panel`] for a name that no panel has.
-    ///
-    /// # Panics
-    /// When a simulated panel without noise allows no base correction: a bug in the panel.
-    pub fn new(name: &str) -> Result<Self, PlanError> {
-        let panel = SimulatedPanel::by_name(name).ok_or_else(|| PlanError::Panel {
-            found: name.to_owned(),
-        })?;
-        let quiet = Disturbance {
-            noise: 0.0,
-            drift: 0.0,
-            outliers: 0.0,
-        };
-        let readings = merged(simulate(&panel, &patches(STAGE_PATCHES), quiet, 0));
-        let (primaries, transfer) = panel.usual_target();
-        let request = TargetRequest {
-            primaries,
-            transfer,
-            ..TargetRequest::default()
-        };
-        let target = request.settle(&readings, &panel).target;
-        let base: Result<_, BaseError> = BaseModel::fit(&readings, &noise_of(&readings).0);
-        let base = base.expect("readings of a simulated panel hold black and its ramps");
-        let start = BaseCorrection::new(base, target.clone());
-        Ok(Self {
-            name: name.to_owned(),
-            panel,
-            target,
-            start,
-        })
-    }
-
-    /// Name of the panel.
-    #[must_use]
-    pub fn name(&self) -> &str {
-        &self.name
-    }
-
-    /// The panel.
-    pub(crate) fn panel(&self) -> &SimulatedPanel {
-        &self.panel
-    }
-
-    /// What corrections aim at.
-    pub(crate) fn target(&self) -> &Target {
-        &self.target
-    }
-}
-
-/// Judges corrections on a panel whose truth is known. Knows beforehand what the panel reaches, so that no case pays
+/// Judges corrections on a panel whose truth is known, or on the model that stands for one. Knows beforehand what the panel reaches, so that no case pays
 /// for it.
 pub struct Judge<'a> {
     stage: &'a Stage,
@@ -122,9 +54,9 @@ impl<'a> Judge<'a> {
 
     /// A judge of corrections with `size` nodes along an axis.
     pub(crate) fn of_lattices(stage: &'a Stage, size: usize) -> Self {
-        let gamut = Gamut::new(&stage.panel, &stage.target, Some(&stage.start));
+        let gamut = Gamut::new(stage.panel(), stage.target(), Some(stage.start()));
         let options = AuditOptions::default();
-        let end = stage.target.near_black_end(options.near_black);
+        let end = stage.target().near_black_end(options.near_black);
         let mut random = ChaCha8Rng::seed_from_u64(SIGNAL_SEED);
         let mut drawn = |count: usize, end: f64| -> Vec<[f64; 3]> {
             let draw = |_| std::array::from_fn(|_| end * random.random::<f64>());
@@ -148,7 +80,7 @@ impl<'a> Judge<'a> {
             neutral,
         };
         // Walks every ramp once, so that the gamut remembers what is reached along them.
-        let _ = judge.audit(&stage.start, &stage.start);
+        let _ = judge.audit(stage.start(), stage.start());
         judge
     }
 
@@ -241,8 +173,8 @@ impl<'a> Judge<'a> {
     ) -> evenstep_audit::AuditReport {
         let reachable = |signal| self.gamut.reaches(signal);
         let context = PanelContext {
-            panel: &self.stage.panel,
-            target: &self.stage.target,
+            panel: self.stage.panel(),
+            target: self.stage.target(),
             base,
             reachable: &reachable,
             // The panel is the truth; no verdict is looked at.
@@ -256,12 +188,12 @@ impl<'a> Judge<'a> {
 
     /// What the panel shows at drives against the target of the signals they are for.
     fn difference(&self, signals: &[[f64; 3]], drives: &[[f64; 3]]) -> Difference {
-        let white = self.stage.target.white();
+        let white = self.stage.target().white();
         let lab = |xyz| lab_from_xyz(xyz, white);
         let pairs: Vec<(Xyz, Xyz)> = signals
             .iter()
             .zip(drives)
-            .map(|(s, d)| (self.stage.panel.xyz(*d), self.stage.target.xyz(*s)))
+            .map(|(s, d)| (self.stage.panel().xyz(*d), self.stage.target().xyz(*s)))
             .collect();
         let de2000 = pairs.iter().map(|(a, b)| delta_e_2000(lab(*a), lab(*b)));
         let itp = pairs

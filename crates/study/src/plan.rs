@@ -18,6 +18,28 @@ pub struct Grid {
     pub noise: Vec<f64>,
     /// Seeds of the noise.
     pub seeds: Vec<u64>,
+    /// Readings of displays; they make cases at noise 1 alone, since their noise is their own.
+    pub readings: Vec<ReadingsId>,
+}
+
+/// Readings of a display as a plan names them: enough to refuse others, and nothing that needs the file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReadingsId {
+    /// Name of the file without folder and ending.
+    pub stem: String,
+    /// SHA-256 of its bytes, in hexadecimal digits.
+    pub sha256: String,
+    /// Drive that stands for full, where it was given: the same bytes mean something else with another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rgb_scale: Option<String>,
+}
+
+impl ReadingsId {
+    /// Name of the panel in cases.
+    #[must_use]
+    pub fn panel(&self) -> String {
+        format!("read:{}", self.stem)
+    }
 }
 
 /// The cases of a study: the union of its grids.
@@ -49,6 +71,17 @@ pub enum PlanError {
         /// The number given.
         found: usize,
     },
+    /// Two sets of readings that cases could not tell apart.
+    #[error("two files of readings are called {stem:?}: cases are named by it, so rename one")]
+    SameStem {
+        /// The name.
+        stem: String,
+    },
+    /// Readings in a plan without noise 1.
+    #[error(
+        "readings of a display have a noise of their own, which counts as 1: add 1 to the noises"
+    )]
+    OwnNoise,
     /// Noise that is negative or no number.
     #[error("noise {found} must be a number from 0 up; 1 is the usual instrument")]
     Noise {
@@ -69,6 +102,8 @@ const SCALING: [&str; 8] = [
     "lattice-regression",
 ];
 
+/// What the noise of readings counts as.
+const OWN_NOISE: f64 = 1.0;
 /// The usual instrument, and one four times as noisy.
 const NOISE: [f64; 2] = [1.0, 4.0];
 const SEEDS: [u64; 3] = [1, 2, 3];
@@ -106,6 +141,7 @@ impl Plan {
             patches: vec![50, 101, 200, 343, 1000],
             noise: NOISE.to_vec(),
             seeds: SEEDS.to_vec(),
+            readings: Vec::new(),
         }
     }
 
@@ -131,7 +167,8 @@ impl Plan {
         }
     }
 
-    /// The cases, each once, in the order of the grids: by panel, patches, scheme, noise and seed.
+    /// The cases, each once, in the order of the grids: by panel, patches, scheme, noise and seed; simulated panels
+    /// before displays.
     ///
     /// # Errors
     /// [`PlanError`] names what no case can be made of.
@@ -140,10 +177,12 @@ impl Plan {
         let mut known = std::collections::HashSet::new();
         for grid in &self.grids {
             grid.check()?;
-            for panel in &grid.panels {
+            let simulated = grid.panels.iter().map(|name| (name.clone(), &*grid.noise));
+            let displays = grid.readings.iter().map(|r| (r.panel(), &[OWN_NOISE][..]));
+            for (panel, noises) in simulated.chain(displays) {
                 for &patches in &grid.patches {
                     for &scheme in &grid.schemes {
-                        for &noise in &grid.noise {
+                        for &noise in noises {
                             for &seed in &grid.seeds {
                                 let case = Case {
                                     scheme,
@@ -183,6 +222,16 @@ impl Grid {
         if let Some(&found) = self.noise.iter().find(wrong) {
             return Err(PlanError::Noise { found });
         }
+        for (i, one) in self.readings.iter().enumerate() {
+            if self.readings[..i].iter().any(|r| r.stem == one.stem) {
+                return Err(PlanError::SameStem {
+                    stem: one.stem.clone(),
+                });
+            }
+        }
+        if !self.readings.is_empty() && !self.noise.contains(&OWN_NOISE) {
+            return Err(PlanError::OwnNoise);
+        }
         Ok(())
     }
 }
@@ -195,6 +244,9 @@ struct Named {
     patches: Vec<usize>,
     noise: Vec<f64>,
     seeds: Vec<u64>,
+    // Plans without readings are written as before there were any, so that their journals go on.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    readings: Vec<ReadingsId>,
 }
 
 impl From<Grid> for Named {
@@ -205,6 +257,7 @@ impl From<Grid> for Named {
             patches: grid.patches,
             noise: grid.noise,
             seeds: grid.seeds,
+            readings: grid.readings,
         }
     }
 }
@@ -223,6 +276,7 @@ impl TryFrom<Named> for Grid {
             patches: named.patches,
             noise: named.noise,
             seeds: named.seeds,
+            readings: named.readings,
         })
     }
 }
@@ -263,5 +317,40 @@ mod tests {
             with(&|g| g.noise.push(-1.0)),
             PlanError::Noise { found: -1.0 }
         );
+        let same = with(&|g| g.readings = vec![display(), display()]);
+        assert_eq!(
+            same,
+            PlanError::SameStem {
+                stem: "wall".to_owned()
+            }
+        );
+        let other_noise = with(&|g| {
+            g.readings.push(display());
+            g.noise = vec![4.0];
+        });
+        assert_eq!(other_noise, PlanError::OwnNoise);
+    }
+
+    fn display() -> ReadingsId {
+        ReadingsId {
+            stem: "wall".to_owned(),
+            sha256: "00".repeat(32),
+            rgb_scale: None,
+        }
+    }
+
+    /// Beside simulated panels at all noises, a display at its own.
+    #[test]
+    fn a_display_has_one_noise() {
+        let grid = Grid {
+            readings: vec![display()],
+            panels: vec!["lcd".to_owned()],
+            ..Plan::main()
+        };
+        let cases = Plan { grids: vec![grid] }.cases().unwrap();
+        let of = |name: &str| cases.iter().filter(|c| c.panel == name).count();
+        assert_eq!(of("lcd"), NOISE.len() * of("read:wall"));
+        let displays = || cases.iter().filter(|c| c.panel == "read:wall");
+        assert!(displays().count() > 0 && displays().all(|c| c.noise == 1.0));
     }
 }

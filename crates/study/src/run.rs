@@ -17,25 +17,29 @@ pub struct Finished {
 /// Runs cases on `workers` threads, each case on one of them alone, and hands over each as it finishes.
 ///
 /// Rows do not depend on the number of workers, the order in which they finish does. When `done` fails no new case is
-/// started and its error is returned.
+/// started and its error is returned. `measured` are the stages of the displays among the panels.
 ///
 /// # Errors
 /// Those of `done`, and [`PlanError`] of a panel nobody knows.
 pub fn run<E: From<PlanError>>(
     cases: &[Case],
+    measured: &[Stage],
     workers: usize,
     meter: &Meter<'_>,
     mut done: impl FnMut(Finished) -> Result<(), E>,
 ) -> Result<(), E> {
-    let mut stages: BTreeMap<&str, Stage> = BTreeMap::new();
+    let mut simulated: BTreeMap<&str, Stage> = BTreeMap::new();
     for case in cases {
-        if !stages.contains_key(case.panel.as_str()) {
-            stages.insert(&case.panel, Stage::new(&case.panel)?);
+        let name = case.panel.as_str();
+        if !simulated.contains_key(name) && measured.iter().all(|s| s.name() != name) {
+            simulated.insert(name, Stage::new(name)?);
         }
     }
-    let judges: BTreeMap<&str, Judge<'_>> = stages
+    let judges: BTreeMap<&str, Judge<'_>> = measured
         .iter()
-        .map(|(name, s)| (*name, Judge::new(s)))
+        .filter(|stage| cases.iter().any(|c| c.panel == stage.name()))
+        .chain(simulated.values())
+        .map(|stage| (stage.name(), Judge::new(stage)))
         .collect();
     let next = AtomicUsize::new(0);
     let (send, receive) = channel();
@@ -95,13 +99,14 @@ mod tests {
             patches: vec![50],
             noise: vec![1.0],
             seeds: vec![1, 2],
+            readings: Vec::new(),
         };
         Plan { grids: vec![grid] }.cases().unwrap()
     }
 
     fn rows(workers: usize) -> Vec<Row> {
         let mut rows = Vec::new();
-        let run = run(&cases(), workers, &unmetered, |finished| {
+        let run = run(&cases(), &[], workers, &unmetered, |finished| {
             rows.push(finished.row);
             Ok::<(), PlanError>(())
         });
@@ -127,7 +132,7 @@ mod tests {
             unmetered(work)
         };
         let mut rows = Vec::new();
-        run(&cases()[4..], 1, &fragile, |finished| {
+        run(&cases()[4..], &[], 1, &fragile, |finished| {
             rows.push(finished.row);
             Ok::<(), PlanError>(())
         })
@@ -141,7 +146,7 @@ mod tests {
     fn an_error_of_the_caller_ends_the_run() {
         let mut calls = 0;
         let full = PlanError::Empty;
-        let ended = run(&cases(), 1, &unmetered, |_| {
+        let ended = run(&cases(), &[], 1, &unmetered, |_| {
             calls += 1;
             Err(full.clone())
         });

@@ -5,13 +5,14 @@ use std::time::Instant;
 use anyhow::{Context as _, bail};
 use clap::{Args, Subcommand};
 use evenstep::files::write_atomic;
+use evenstep::readings::{Readings, RgbScale, load, parse};
 use evenstep::report::{
     Entry, Journal, JournalError, PLOT_FILES, StudyHeader, case_table, cost_table, csv, merged,
-    parquet, plots, study_json, study_summary,
+    parquet, plots, sha256, study_json, study_summary,
 };
-use evenstep::study::{Case, Contender, Plan, Spent, run as run_cases};
+use evenstep::study::{Case, Contender, Plan, ReadingsId, Spent, Stage, run as run_cases};
 
-use crate::options::{CommonArgs, JsonArg, ThreadsArg};
+use crate::options::{CommonArgs, JsonArg, ScaleArg, ThreadsArg};
 use crate::ui::{Ui, print};
 use crate::{Outcome, output};
 
@@ -24,7 +25,8 @@ Example, on one machine and on three:
 /// Compare interpolation schemes in accuracy and in gradation
 ///
 /// Fits every scheme to readings of every simulated panel, for several numbers of patches, noises and
-/// seeds, judges each correction on the panel itself, and writes tables, a summary and plots.
+/// seeds, judges each correction on the panel itself, and writes tables, a summary and plots. Dense
+/// readings of a real display can take the panel's place: one half of them judges, the other is fitted.
 #[derive(Args, Debug)]
 #[command(after_help = EXAMPLE)]
 pub(crate) struct StudyArgs {
@@ -41,7 +43,8 @@ enum Verb {
 
 const RUN_EXAMPLE: &str = "\
 Example:
-  evenstep study run -o out --schemes 'base-only;rbf-linear;rbf-local:cubic' --panels wrgb,lcd --counts 50,101";
+  evenstep study run -o out --schemes 'base-only;rbf-linear;rbf-local:cubic' --panels wrgb,lcd --counts 50,101
+  evenstep study run -o out --readings wall.cgats --counts 50,101";
 
 /// Run the cases of a plan
 ///
@@ -55,7 +58,7 @@ struct RunArgs {
     #[arg(short = 'o', long = "out", value_name = "DIR")]
     out: PathBuf,
     /// Cases to run: committed takes under an hour on two processors, full many hours. Any of the
-    /// five options below makes one grid of its own, in which what is not given is as in the plan
+    /// six options below makes one grid of its own, in which what is not given is as in the plan
     #[arg(long, value_name = "committed|full", default_value = "committed", value_parser = plan)]
     plan: Named,
     /// Schemes with their options, separated by semicolons; base-only and true-inverse are the
@@ -65,13 +68,19 @@ struct RunArgs {
     /// Simulated panels, separated by commas
     #[arg(long, value_name = "NAME,NAME", value_delimiter = ',')]
     panels: Vec<String>,
+    /// Dense readings of displays, separated by commas, beside the panels named by --panels or in
+    /// place of all. A model of one half judges, patches are taken from the other half; the panel is
+    /// called read: and the name of the file. A hundred patches are the least
+    #[arg(long, value_name = "READINGS,READINGS", value_delimiter = ',')]
+    readings: Vec<PathBuf>,
     /// Numbers of patches, separated by commas
     #[arg(long, value_name = "N,N", value_delimiter = ',')]
     counts: Vec<usize>,
-    /// Scales of the noise, separated by commas; 1 is the usual instrument
+    /// Scales of the noise, separated by commas; 1 is the usual instrument, and the noise that
+    /// readings of a display have of themselves
     #[arg(long, value_name = "X,X", value_delimiter = ',')]
     noise: Vec<f64>,
-    /// Seeds of the noise, separated by commas
+    /// Seeds of the noise, separated by commas; of readings of a display, seeds of which are taken
     #[arg(long, value_name = "N,N", value_delimiter = ',')]
     seeds: Vec<u64>,
     /// Run the i-th of n parts of the plan only; `study merge` joins the folders of all parts
@@ -82,6 +91,8 @@ struct RunArgs {
     resume: bool,
     #[command(flatten)]
     json: JsonArg,
+    #[command(flatten)]
+    scale: ScaleArg,
     #[command(flatten)]
     threads: ThreadsArg,
     #[command(flatten)]
@@ -172,8 +183,42 @@ pub(crate) fn run(args: &StudyArgs) -> anyhow::Result<Outcome> {
     }
 }
 
+/// Readings of a display as they were read.
+struct Display {
+    path: PathBuf,
+    id: ReadingsId,
+    readings: Readings,
+}
+
+impl Display {
+    fn read(path: &Path, scale: RgbScale, ui: Ui) -> anyhow::Result<Self> {
+        let bytes = load(path)?;
+        let (readings, notes) = parse(&bytes, path, scale)?;
+        ui.notes(&notes);
+        let stem = path.file_stem().unwrap_or(path.as_os_str());
+        let id = ReadingsId {
+            stem: stem.to_string_lossy().into_owned(),
+            sha256: sha256(&bytes),
+            rgb_scale: match scale {
+                RgbScale::Detect => None,
+                RgbScale::Given(full) => Some(full.to_string()),
+            },
+        };
+        Ok(Self {
+            path: path.to_owned(),
+            id,
+            readings,
+        })
+    }
+
+    fn stage(&self) -> anyhow::Result<Stage> {
+        Stage::measured(&self.id.panel(), &self.readings)
+            .with_context(|| format!("{}: cannot judge schemes", self.path.display()))
+    }
+}
+
 impl RunArgs {
-    fn plan(&self) -> Plan {
+    fn plan(&self, displays: &[Display]) -> Plan {
         let Named(plan) = &self.plan;
         let Some(mut grid) = plan.grids.first().cloned() else {
             return plan.clone();
@@ -181,6 +226,12 @@ impl RunArgs {
         let mut is_own = false;
         let mut replace = |given: bool| is_own |= given;
         replace(take(&self.schemes, &mut grid.schemes));
+        let ids: Vec<ReadingsId> = displays.iter().map(|d| d.id.clone()).collect();
+        if take(&ids, &mut grid.readings) {
+            // Readings alone are a study of that display.
+            grid.panels.clear();
+            replace(true);
+        }
         replace(take(&self.panels, &mut grid.panels));
         replace(take(&self.counts, &mut grid.patches));
         replace(take(&self.noise, &mut grid.noise));
@@ -204,9 +255,18 @@ fn take<T: Clone>(given: &[T], axis: &mut Vec<T>) -> bool {
 
 fn run_plan(args: &RunArgs) -> anyhow::Result<Outcome> {
     let ui = Ui::new(args.common.quiet);
-    let plan = args.plan();
-    let header = StudyHeader::of(&plan);
+    let displays: Vec<Display> = args
+        .readings
+        .iter()
+        .map(|path| Display::read(path, args.scale.scale(), ui))
+        .collect::<Result<_, _>>()?;
+    let plan = args.plan(&displays);
     let all = plan.cases()?;
+    let stages: Vec<Stage> = args
+        .threads
+        .run(|| displays.iter().map(Display::stage).collect())?;
+    let judges = stages.iter().filter_map(Stage::judge_record).collect();
+    let header = StudyHeader::of(&plan).with_judges(judges);
     let parts = args.shard.map_or(1, |s| s.parts);
     let own = |i: usize| args.shard.is_none_or(|s| i % s.parts + 1 == s.part);
     let cases: Vec<&Case> = (0..)
@@ -235,7 +295,7 @@ fn run_plan(args: &RunArgs) -> anyhow::Result<Outcome> {
     let progress = ui.long_progress("study");
     progress.at(0, todo.len());
     let mut done = 0;
-    run_cases::<JournalError>(&todo, args.threads.count(), &meter, |finished| {
+    run_cases::<JournalError>(&todo, &stages, args.threads.count(), &meter, |finished| {
         journal.add(&Entry::from(finished))?;
         done += 1;
         progress.at(done, todo.len());

@@ -128,3 +128,123 @@ fn what_no_case_can_be_made_of_is_said_before_any_work() {
         assert!(run.err.contains(wrong[1]), "{run:?}");
     }
 }
+
+/// A fixture with `wall.csv`: readings of 200 patches of a simulated panel, for a real display.
+fn with_display() -> Fixture {
+    let f = Fixture::new();
+    // Ramps, then the fractional parts of multiples of three irrational numbers.
+    let mut drives = crate::support::ramps(20);
+    let step = [0.819_172_513_396, 0.671_043_606_704, 0.549_700_477_901];
+    drives.extend((1..120).map(|i| step.map(|s: f64| (s * f64::from(i)).fract())));
+    assert_eq!(drives.len(), 200);
+    let list: String = drives
+        .iter()
+        .map(|[r, g, b]| format!("{r},{g},{b}\n"))
+        .collect();
+    f.write("list.csv", &format!("r,g,b\n{list}"));
+    f.done(&[
+        "simulate", "--panel", "lcd", "--at", "list.csv", "-o", "wall.csv",
+    ]);
+    f
+}
+
+#[test]
+fn readings_of_a_display_take_the_place_of_a_panel() {
+    let f = with_display();
+    let study = |out: &str, more: &[&str]| {
+        let tiny = [
+            "study",
+            "run",
+            "-o",
+            out,
+            "--schemes",
+            "base-only;true-inverse;rbf-linear",
+            "--readings",
+            "wall.csv",
+            "--counts",
+            "50,150",
+            "--seeds",
+            "1,2",
+        ];
+        f.run(&[&tiny[..], more].concat())
+    };
+    let run = study("whole", &["--threads", "1"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    let rows = f.read("whole/cases.csv");
+    let starting = |start: &str| {
+        let of: Vec<&str> = rows.lines().filter(|r| r.starts_with(start)).collect();
+        of
+    };
+    // One noise only, though the plan has two.
+    assert_eq!(rows.lines().count(), 1 + 12, "{rows}");
+    assert_eq!(starting("read:wall,rbf-linear,50,1,1,fitted").len(), 1);
+    // Half of 200 patches is less than 150.
+    assert_eq!(starting("read:wall,rbf-linear,150,1,2,refused").len(), 1);
+    let figures = |seed: u64| {
+        let row = starting(&format!("read:wall,rbf-linear,50,1,{seed},fitted"))[0];
+        row.rsplit_once("fitted").unwrap().1
+    };
+    assert_ne!(figures(1), figures(2));
+    let error = |scheme: &str| -> f64 {
+        let row = starting(&format!("read:wall,{scheme},50,1,1,"))[0];
+        row.split(',').nth(8).unwrap().parse().unwrap()
+    };
+    let (base, scheme, judge) = (
+        error("base-only"),
+        error("rbf-linear"),
+        error("true-inverse"),
+    );
+    assert!(judge < scheme && scheme < base, "{judge} {scheme} {base}");
+    assert!(
+        f.read("whole/summary.md")
+            .contains("the judge is a model of")
+    );
+
+    assert_eq!(study("one", &["--shard", "1/2", "--threads", "2"]).code, 0);
+    assert_eq!(study("two", &["--shard", "2/2"]).code, 0);
+    let journal = f.read("one/journal.jsonl");
+    f.write("one/journal.jsonl", &journal[..journal.len() - 200]);
+    assert_eq!(study("one", &["--shard", "1/2", "--resume"]).code, 0);
+
+    // Other bytes under the same name are another plan; without the file what is done is still joined.
+    let readings = f.read("wall.csv");
+    f.write("wall.csv", &(readings + "\n"));
+    let other = study("one", &["--shard", "1/2", "--resume"]);
+    assert!(other.error().contains("another plan"), "{other:?}");
+    std::fs::remove_file(f.path("wall.csv")).unwrap();
+    f.done(&["study", "merge", "-o", "merged", "two", "one"]);
+    assert_same(&f, "whole", "merged");
+    f.done(&["study", "plot", "merged"]);
+    assert_same(&f, "whole", "merged");
+    let gone = study("gone", &[]);
+    assert!(gone.error().contains("wall.csv: cannot read"), "{gone:?}");
+}
+
+#[test]
+fn readings_that_cannot_judge_are_refused_before_any_work() {
+    let f = with_display();
+    let readings = f.read("wall.csv");
+    let first: Vec<&str> = readings.lines().take(60).collect();
+    f.write("few.csv", &first.join("\n"));
+    std::fs::create_dir(f.path("other")).unwrap();
+    f.write("other/wall.csv", &readings);
+    for (given, more, says) in [
+        (
+            "few.csv",
+            "",
+            "few.csv: cannot judge schemes: 59 distinct patches",
+        ),
+        (
+            "wall.csv,other/wall.csv",
+            "",
+            "two files of readings are called \"wall\"",
+        ),
+        ("wall.csv", "--noise=4", "add 1 to the noises"),
+    ] {
+        let options = ["study", "run", "-o", "out", "--readings", given, more];
+        let given: Vec<&str> = options.into_iter().filter(|o| !o.is_empty()).collect();
+        let run = f.run(&given);
+        assert!(run.error().contains(says), "{run:?}");
+    }
+    assert!(!f.exists("out"));
+}

@@ -16,5 +16,5 @@ pub(crate) use number::shorten;
 
 pub use cgats_write::{CgatsHeader, write_cgats, write_cgats_to};
 pub use csv_write::{write_csv, write_csv_to, write_patches_csv, write_patches_csv_to};
-pub use read::{parse, parse_patches, parse_sequence, read, read_patches, read_sequence};
+pub use read::{load, parse, parse_patches, parse_sequence, read, read_patches, read_sequence};
 pub use rows::lowest_light_cd_m2;

@@ -206,7 +206,12 @@ fn kind(bytes: &[u8], path: &Path) -> Result<Kind, ReadingsError> {
     })
 }
 
-fn load(path: &Path) -> Result<Vec<u8>, ReadingsError> {
+/// The bytes of a file of readings or patches, for [`parse`] and its like: what else is made of them, a digest for
+/// instance, is then of the very same.
+///
+/// # Errors
+/// [`ReadingsError::Io`], and [`ReadingsError::Limit`] for a file beyond what is read.
+pub fn load(path: &Path) -> Result<Vec<u8>, ReadingsError> {
     let io = |source| ReadingsError::Io {
         path: path.to_owned(),
         source,

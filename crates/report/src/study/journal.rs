@@ -3,7 +3,7 @@ use std::fs::{File, OpenOptions};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use evenstep_study::{Case, Cost, Finished, Plan, PlanError, Row};
+use evenstep_study::{Case, Cost, Finished, JudgeRecord, Plan, PlanError, Row};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
@@ -20,6 +20,16 @@ pub struct StudyHeader {
     pub hash: String,
     /// The plan itself.
     pub plan: Plan,
+    /// The models that stand for displays in it, so that what is made of the journal can say how far to trust them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub judges: Vec<JudgeRecord>,
+}
+
+/// SHA-256 of bytes in hexadecimal digits: the name by which a header knows a plan, and a plan its readings.
+#[must_use]
+pub fn sha256(bytes: &[u8]) -> String {
+    let digest = Sha256::digest(bytes);
+    digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 impl StudyHeader {
@@ -29,13 +39,19 @@ impl StudyHeader {
         let version = env!("CARGO_PKG_VERSION").to_owned();
         // Fails only for types that refuse to serialise; a plan does not.
         let text = serde_json::to_string(plan).unwrap_or_default();
-        let digest = Sha256::digest(format!("{version}\n{text}"));
         Self {
             schema: STUDY_SCHEMA.to_owned(),
+            hash: sha256(format!("{version}\n{text}").as_bytes()),
             version,
-            hash: digest.iter().map(|byte| format!("{byte:02x}")).collect(),
             plan: plan.clone(),
+            judges: Vec::new(),
         }
+    }
+
+    /// The same with the models that stand for displays.
+    #[must_use]
+    pub fn with_judges(self, judges: Vec<JudgeRecord>) -> Self {
+        Self { judges, ..self }
     }
 }
 

@@ -9,7 +9,7 @@ mod standing;
 mod summary;
 mod table;
 
-pub use journal::{Entry, Journal, JournalError, StudyHeader};
+pub use journal::{Entry, Journal, JournalError, StudyHeader, sha256};
 pub use json::{STUDY_SCHEMA, study_json};
 pub use merge::merged;
 pub use parquet::parquet;

@@ -1,6 +1,6 @@
 use std::collections::BTreeMap;
 
-use evenstep_study::Status;
+use evenstep_study::{JudgeRecord, Status};
 
 use super::standing::{Place, Standing, standings};
 use super::{Entry, StudyHeader};
@@ -35,6 +35,8 @@ pub fn study_summary(header: &StudyHeader, entries: &[Entry]) -> String {
     }
     for panel in panels {
         text += &format!("\n## {panel}\n\n");
+        let judges = header.judges.iter().filter(|judge| judge.panel == panel);
+        text.extend(judges.map(judged));
         let of: Vec<&Standing> = all.iter().filter(|s| s.panel == panel).collect();
         text += &table(&of);
         text += &partings(&of);
@@ -42,6 +44,20 @@ pub fn study_summary(header: &StudyHeader, entries: &[Entry]) -> String {
     text += &overall(&all);
     text += &refusals(entries);
     text
+}
+
+/// Who judges in the place of a panel that nobody knows, and how far it can be trusted.
+fn judged(judge: &JudgeRecord) -> String {
+    format!(
+        "A display known by its readings: the judge is a model of {} patches ({}), whose mean error at patches left out is \
+         {} CIEDE2000 and {} ΔE ITP. Smaller differences mean nothing, and `true-inverse` inverts that model. {} patches \
+         are left to be fitted.\n\n",
+        judge.patches,
+        judge.scheme,
+        cell(judge.leave_one_out_de2000_mean),
+        cell(judge.leave_one_out_itp_mean),
+        judge.training,
+    )
 }
 
 fn table(standings: &[&Standing]) -> String {
