@@ -8,19 +8,19 @@ interaction composed of one-axis kernels; and the length that scikit-learn's opt
 predictions it leads to. Needs numpy and scikit-learn.
 """
 
-import csv
-import subprocess
 import sys
 import tempfile
 import time
 import warnings
-from pathlib import Path
 
 import numpy as np
 import sklearn
 from sklearn.exceptions import ConvergenceWarning
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import RBF, ConstantKernel, Kernel, Matern, WhiteKernel
+
+sys.dont_write_bytecode = True  # the checkout stays as it was
+from scheme_table import Binary  # noqa: E402
 
 SOLVED = 1e-10  # two solvers of one system with a condition of at most 1e5, relative to the largest figure
 # Two optimisers: scikit-learn's stops (L-BFGS-B) where the likelihood changes by 2e-9 of its size, so the length is
@@ -59,34 +59,6 @@ def anova(name, length):
     return ninth * (r + g + b) + ninth * (r * g + r * b + g * b) + third * (r * g * b)
 
 
-class Run:
-    def __init__(self, binary, folder):
-        self.binary, self.table = binary, Path(folder) / "table.csv"
-        self.passed = self.total = 0
-
-    def ours(self, spec, sites, values, queries):
-        with open(self.table, "w", newline="", encoding="ascii") as file:
-            writer = csv.writer(file)
-            writer.writerow(["kind", "x", "y", "z", "a", "b", "c"])
-            for site, value in zip(sites, values):
-                writer.writerow(["site", *map(repr, (*map(float, site), *map(float, value)))])
-            for query in queries:
-                writer.writerow(["query", *map(repr, map(float, query)), 0, 0, 0])
-        run = subprocess.run(
-            [self.binary, self.table, spec, repr(NOISE)], check=True, capture_output=True, text=True
-        )
-        out = np.array([[float(v) for v in line.split(",")] for line in run.stdout.splitlines()])
-        if out.shape != (len(queries), 6):
-            sys.exit(f"{spec}: {out.shape} figures, expected a mean and an error of three outputs")
-        return out[:, :3], out[:, 3:]
-
-    def check(self, what, got, expected, tolerance):
-        difference = np.abs(got - expected).max() / np.abs(expected).max()
-        good = bool(difference <= tolerance)  # False for NaN too
-        self.passed, self.total = self.passed + good, self.total + 1
-        print(f"{what:64} relative difference {difference:.2e} {'ok' if good else 'FAILED'}")
-
-
 def main():
     if len(sys.argv) not in (2, 3):
         sys.exit(__doc__)
@@ -98,13 +70,14 @@ def main():
     values = np.sin(sites @ frequency + phase) + 0.01 * rng.standard_normal((SITES, 3))
     queries = rng.uniform(-0.1, 1.1, (QUERIES, 3))
     with tempfile.TemporaryDirectory() as folder:
-        run = Run(sys.argv[1], folder)
+        run = Binary(sys.argv[1], folder)
         for name in ("matern32", "matern52", "squared-exponential"):
             for scheme, kernel in (("kriging", stationary(name, 0.4)), ("kriging-anova", anova(name, 0.4))):
                 process = GaussianProcessRegressor(kernel=kernel, alpha=NOISE, optimizer=None).fit(sites, values)
                 mean, deviation = process.predict(queries, return_std=True)
                 spec = f"{scheme}:{name},length=0.4,degree=-1"
-                got, error = run.ours(spec, sites, values, queries)
+                both = run.predict(spec, NOISE, sites, values, queries)
+                got, error = both[:, :3], both[:, 3:]
                 run.check(f"{spec}: mean", got, mean, SOLVED)
                 # Their deviation is that of signal variance 1; ours has its estimate f'C^-1 f / n in it.
                 covariance = kernel(sites) + NOISE * np.eye(SITES)
@@ -125,10 +98,9 @@ def main():
             found = process.kernel_
             clean = found.k1 * found.k2.k1
             weights = np.linalg.solve(found(sites), single[:, 0])
-            got, _ = run.ours(f"kriging:{name},degree=-1", sites, single, queries)
+            got = run.predict(f"kriging:{name},degree=-1", NOISE, sites, single, queries)
             run.check(f"kriging:{name},degree=-1, length estimated: mean", got[:, 0], clean(queries, sites) @ weights, FOUND)
-    print(f"kriging: {run.passed} of {run.total} checks passed")
-    sys.exit(0 if run.passed == run.total else 1)
+    run.finish("kriging")
 
 
 if __name__ == "__main__":

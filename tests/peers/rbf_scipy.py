@@ -10,17 +10,17 @@ seed is printed, and a run is repeated by giving it. For each kernel and each sm
 must not exceed the tolerance beside the kernel. Needs numpy and scipy.
 """
 
-import csv
-import subprocess
 import sys
 import tempfile
 import time
-from pathlib import Path
 
 import numpy as np
 import scipy
 from scipy.interpolate import RBFInterpolator
 from scipy.spatial.distance import cdist
+
+sys.dont_write_bytecode = True  # the checkout stays as it was
+from scheme_table import Binary  # noqa: E402
 
 SOLVED = 1e-8  # two solvers of one system; far above rounding, far below any slip in a formula
 SITES, QUERIES = 300, 1000
@@ -58,20 +58,9 @@ def by_definition(kernel, shape, smoothing, sites, values, queries):
     return kernel(shape * cdist(queries, sites)) @ np.linalg.solve(matrix, values)
 
 
-def write_table(path, sites, values, queries):
-    with open(path, "w", newline="", encoding="ascii") as file:
-        writer = csv.writer(file)
-        writer.writerow(["kind", "x", "y", "z", "a", "b", "c"])
-        for site, value in zip(sites, values):
-            writer.writerow(["site", *map(repr, (*map(float, site), *map(float, value)))])
-        for query in queries:
-            writer.writerow(["query", *map(repr, map(float, query)), 0, 0, 0])
-
-
 def main():
     if len(sys.argv) not in (2, 3):
         sys.exit(__doc__)
-    binary = sys.argv[1]
     seed = int(sys.argv[2]) if len(sys.argv) == 3 else time.time_ns() % 2**32
     print(f"seed {seed}, scipy {scipy.__version__}, numpy {np.__version__}")
 
@@ -93,26 +82,13 @@ def main():
 
     checks = [(ours, scipys(theirs, shape, ours), tolerance) for ours, theirs, shape, tolerance in KERNELS]
     checks += [(ours, defined(kernel, shape), SOLVED) for ours, kernel, shape in COMPACT]
-    passed, total = 0, 0
     with tempfile.TemporaryDirectory() as folder:
-        table = Path(folder) / "table.csv"
-        write_table(table, sites, values, queries)
+        binary = Binary(sys.argv[1], folder)
         for ours, theirs, tolerance in checks:
             for smoothing in SMOOTHINGS:
-                run = subprocess.run(
-                    [binary, table, ours, repr(smoothing)], check=True, capture_output=True, text=True
-                )
-                got = np.array([[float(v) for v in line.split(",")] for line in run.stdout.splitlines()])
-                expected = theirs(smoothing)
-                if got.shape != expected.shape:
-                    sys.exit(f"{ours}: {got.shape} predictions, expected {expected.shape}")
-                difference = np.abs(got - expected).max() / np.abs(expected).max()
-                good = bool(difference <= tolerance)  # False for NaN too
-                passed, total = passed + good, total + 1
-                verdict = "ok" if good else "FAILED"
-                print(f"{ours:42} smoothing {smoothing:g}: relative difference {difference:.2e} {verdict}")
-    print(f"radial schemes: {passed} of {total} checks passed")
-    sys.exit(0 if passed == total else 1)
+                got = binary.predict(ours, smoothing, sites, values, queries)
+                binary.check(f"{ours}, smoothing {smoothing:g}", got, theirs(smoothing), tolerance)
+    binary.finish("radial schemes")
 
 
 if __name__ == "__main__":

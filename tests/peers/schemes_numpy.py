@@ -8,12 +8,9 @@ against volumes of polytopes from half-space intersection; moving least squares,
 regression against the definitions of docs/methods. Needs numpy and scipy.
 """
 
-import csv
-import subprocess
 import sys
 import tempfile
 import time
-from pathlib import Path
 
 import numpy as np
 import scipy
@@ -21,6 +18,9 @@ from scipy.interpolate import LinearNDInterpolator
 from scipy.optimize import linprog
 from scipy.spatial import ConvexHull, Delaunay, HalfspaceIntersection
 from scipy.spatial.distance import cdist
+
+sys.dont_write_bytecode = True  # the checkout stays as it was
+from scheme_table import Binary  # noqa: E402
 
 DIRECT = 1e-9  # the same small systems, solved another way
 VOLUMES = 1e-7  # volumes of some dozen small polytopes by Qhull, each to about 1e-10 of the largest
@@ -164,33 +164,6 @@ def natural_neighbour(sites, values, queries):
     return out
 
 
-class Run:
-    def __init__(self, binary, folder, sites, values):
-        self.binary, self.table = binary, Path(folder) / "table.csv"
-        self.sites, self.values = sites, values
-        self.passed = self.total = 0
-
-    def check(self, spec, smoothing, queries, expected, tolerance):
-        with open(self.table, "w", newline="", encoding="ascii") as file:
-            writer = csv.writer(file)
-            writer.writerow(["kind", "x", "y", "z", "a", "b", "c"])
-            for site, value in zip(self.sites, self.values):
-                writer.writerow(["site", *map(repr, (*map(float, site), *map(float, value)))])
-            for query in queries:
-                writer.writerow(["query", *map(repr, map(float, query)), 0, 0, 0])
-        run = subprocess.run(
-            [self.binary, self.table, spec, repr(smoothing)], check=True, capture_output=True, text=True
-        )
-        got = np.array([[float(v) for v in line.split(",")] for line in run.stdout.splitlines()])
-        if got.shape != expected.shape:
-            sys.exit(f"{spec}: {got.shape} predictions, expected {expected.shape}")
-        difference = np.abs(got - expected).max() / np.abs(expected).max()
-        good = bool(difference <= tolerance)  # False for NaN too
-        self.passed, self.total = self.passed + good, self.total + 1
-        what = f"{spec}, smoothing {smoothing:g}, {len(queries)} points"
-        print(f"{what:64} relative difference {difference:.2e} {'ok' if good else 'FAILED'}")
-
-
 def main():
     if len(sys.argv) not in (2, 3):
         sys.exit(__doc__)
@@ -205,20 +178,24 @@ def main():
     # Cells that stay in the middle are bounded by the sites alone.
     middle = rng.uniform(0.3, 0.7, (25, 3))
     with tempfile.TemporaryDirectory() as folder:
-        run = Run(sys.argv[1], folder, sites, values)
-        run.check("delaunay-linear", 0.0, inside, LinearNDInterpolator(sites, values)(inside), DIRECT)
-        run.check("natural-neighbour", 0.0, middle, natural_neighbour(sites, values, middle), VOLUMES)
+        run = Binary(sys.argv[1], folder)
+
+        def check(spec, smoothing, at, expected, tolerance):
+            got = run.predict(spec, smoothing, sites, values, at)
+            run.check(f"{spec}, smoothing {smoothing:g}, {len(at)} points", got, expected, tolerance)
+
+        check("delaunay-linear", 0.0, inside, LinearNDInterpolator(sites, values)(inside), DIRECT)
+        check("natural-neighbour", 0.0, middle, natural_neighbour(sites, values, middle), VOLUMES)
         for degree in (1, 2):
             for smoothing in (0.0, 1e-2):
                 expected = moving_least_squares(degree, smoothing, sites, values, queries)
-                run.check(f"moving-least-squares:degree={degree}", smoothing, queries, expected, DIRECT)
-        run.check("quadratic-shepard", 0.0, queries, quadratic_shepard(sites, values, queries), DIRECT)
+                check(f"moving-least-squares:degree={degree}", smoothing, queries, expected, DIRECT)
+        check("quadratic-shepard", 0.0, queries, quadratic_shepard(sites, values, queries), DIRECT)
         for penalty in ("laplacian", "hessian"):
             for smoothing in (1e-4, 1e-2):
                 expected = lattice_regression(penalty, 7, smoothing, sites, values, queries)
-                run.check(f"lattice-regression:{penalty},nodes=7", smoothing, queries, expected, DENSE)
-    print(f"schemes: {run.passed} of {run.total} checks passed")
-    sys.exit(0 if run.passed == run.total else 1)
+                check(f"lattice-regression:{penalty},nodes=7", smoothing, queries, expected, DENSE)
+    run.finish("schemes")
 
 
 if __name__ == "__main__":

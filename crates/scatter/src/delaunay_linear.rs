@@ -9,7 +9,7 @@ use crate::triangulation::{Foot, Triangulation};
 use crate::{FitError, Interpolant, LeaveOneOut, Sites};
 
 /// Sites that span a cell.
-pub(crate) const CORNERS: usize = 4;
+const CORNERS: usize = 4;
 
 /// Linear in each tetrahedron of the Delaunay triangulation of the sites.
 ///
@@ -32,11 +32,7 @@ pub(crate) const CORNERS: usize = 4;
 pub struct DelaunayLinear;
 
 /// A fitted [`DelaunayLinear`].
-pub struct DelaunayLinearInterpolant {
-    places: Distinct,
-    mesh: Triangulation,
-    neighbours: Neighbours,
-}
+pub struct DelaunayLinearInterpolant(Meshed);
 
 impl DelaunayLinear {
     /// Triangulates the sites.
@@ -45,14 +41,7 @@ impl DelaunayLinear {
     /// [`FitError::Length`], [`FitError::NotFinite`], [`FitError::TooFewSites`] below four,
     /// [`FitError::Degenerate`] if all sites lie on one plane, [`FitError::TooManySites`].
     pub fn fit(&self, data: Sites<'_>) -> Result<DelaunayLinearInterpolant, FitError> {
-        data.check(CORNERS)?;
-        let places = Distinct::new(data);
-        let mesh = triangulated(&places)?;
-        Ok(DelaunayLinearInterpolant {
-            neighbours: Neighbours::new(&places.points)?,
-            places,
-            mesh,
-        })
+        Meshed::new(data).map(DelaunayLinearInterpolant)
     }
 
     /// Each site predicted from all others; a coincident one from those at its place.
@@ -67,102 +56,109 @@ impl DelaunayLinear {
         data: Sites<'_>,
         smoothings: &[f64],
     ) -> Result<Vec<LeaveOneOut>, FitError> {
-        data.check(CORNERS)?;
-        let places = Distinct::new(data);
-        let mesh = triangulated(&places)?;
-        left_out(data, &places, &mesh, smoothings, |mesh, values, at| {
+        let meshed = Meshed::new(data)?;
+        meshed.left_out(data, smoothings, |mesh, values, at| {
             mesh.foot(at, 0).value(values)
         })
     }
 }
 
-/// The triangulation of the places.
-pub(crate) fn triangulated(places: &Distinct) -> Result<Triangulation, FitError> {
-    Triangulation::new(places.points.clone()).ok_or(FitError::Degenerate { degree: 1 })
+/// Sites merged by place, triangulated, and searched for the one where a walk starts.
+pub(crate) struct Meshed {
+    pub(crate) places: Distinct,
+    pub(crate) mesh: Triangulation,
+    pub(crate) neighbours: Neighbours,
 }
 
-/// Residuals at every site, the prediction being made on a triangulation of its neighbours.
-///
-/// `predict` gets a triangulation, the values at its points and the place asked for.
-pub(crate) fn left_out(
-    data: Sites<'_>,
-    places: &Distinct,
-    mesh: &Triangulation,
-    smoothings: &[f64],
-    predict: impl Fn(&Triangulation, &[[f64; 3]], [f64; 3]) -> [f64; 3] + Sync,
-) -> Result<Vec<LeaveOneOut>, FitError> {
-    let adjacency = mesh.adjacency();
-    let alone = |place: usize| {
-        let on = |chosen: &[usize]| {
-            let pick = |from: &[[f64; 3]]| chosen.iter().map(|i| from[*i]).collect::<Vec<_>>();
-            let mesh = Triangulation::new(pick(&places.points))?;
-            Some(predict(&mesh, &pick(&places.values), places.points[place]))
+impl Meshed {
+    pub(crate) fn new(data: Sites<'_>) -> Result<Self, FitError> {
+        data.check(CORNERS)?;
+        let places = Distinct::new(data);
+        let mesh = Triangulation::new(places.points.clone());
+        Ok(Self {
+            mesh: mesh.ok_or(FitError::Degenerate { degree: 1 })?,
+            neighbours: Neighbours::new(&places.points)?,
+            places,
+        })
+    }
+
+    /// Residuals at every site, the prediction being made on a triangulation of its neighbours.
+    ///
+    /// `predict` gets a triangulation, the values at its points and the place asked for.
+    pub(crate) fn left_out(
+        &self,
+        data: Sites<'_>,
+        smoothings: &[f64],
+        predict: impl Fn(&Triangulation, &[[f64; 3]], [f64; 3]) -> [f64; 3] + Sync,
+    ) -> Result<Vec<LeaveOneOut>, FitError> {
+        let Self { places, mesh, .. } = self;
+        let adjacency = mesh.adjacency();
+        let alone = |place: usize| {
+            let on = |chosen: &[usize]| {
+                let pick = |from: &[[f64; 3]]| chosen.iter().map(|i| from[*i]).collect::<Vec<_>>();
+                let mesh = Triangulation::new(pick(&places.points))?;
+                Some(predict(&mesh, &pick(&places.values), places.points[place]))
+            };
+            // Neighbours on one plane: the site is a tip on a flat face of the others.
+            on(&adjacency[place]).or_else(|| {
+                let others: Vec<usize> = (0..places.points.len()).filter(|i| *i != place).collect();
+                on(&others)
+            })
         };
-        // Neighbours on one plane: the site is a tip on a flat face of the others.
-        on(&adjacency[place]).or_else(|| {
-            let others: Vec<usize> = (0..places.points.len()).filter(|i| *i != place).collect();
-            on(&others)
-        })
-    };
-    let predicted: Vec<Vec<(usize, Option<[f64; 3]>)>> = (0..places.points.len())
-        .into_par_iter()
-        .map(|place| {
-            let group = &places.members[place];
-            if let [site] = group[..] {
-                return vec![(site, alone(place))];
+        let predicted: Vec<Vec<(usize, Option<[f64; 3]>)>> = (0..places.points.len())
+            .into_par_iter()
+            .map(|place| {
+                let group = &places.members[place];
+                if let [site] = group[..] {
+                    return vec![(site, alone(place))];
+                }
+                let without = |site: usize| group.iter().filter(move |i| **i != site);
+                let rest = |site: usize| mean(without(site).map(|i| data.values[*i]));
+                group
+                    .iter()
+                    .map(|site| (*site, Some(rest(*site))))
+                    .collect()
+            })
+            .collect();
+        let mut residual = vec![[0.0; 3]; data.len()];
+        let mut indispensable = None;
+        for (site, predicted) in predicted.into_iter().flatten() {
+            match predicted {
+                Some(predicted) => {
+                    residual[site] = std::array::from_fn(|k| data.values[site][k] - predicted[k]);
+                }
+                None => indispensable = Some(indispensable.map_or(site, |i: usize| i.min(site))),
             }
-            let without = |site: usize| group.iter().filter(move |i| **i != site);
-            let rest = |site: usize| mean(without(site).map(|i| data.values[*i]));
-            group
-                .iter()
-                .map(|site| (*site, Some(rest(*site))))
-                .collect()
-        })
-        .collect();
-    let mut residual = vec![[0.0; 3]; data.len()];
-    let mut indispensable = None;
-    for (site, predicted) in predicted.into_iter().flatten() {
-        match predicted {
-            Some(predicted) => {
-                residual[site] = std::array::from_fn(|k| data.values[site][k] - predicted[k]);
-            }
-            None => indispensable = Some(indispensable.map_or(site, |i: usize| i.min(site))),
         }
+        if let Some(site) = indispensable {
+            return Err(FitError::Indispensable { site });
+        }
+        Ok(LeaveOneOut::for_any(smoothings, &residual))
     }
-    if let Some(site) = indispensable {
-        return Err(FitError::Indispensable { site });
-    }
-    Ok(smoothings
-        .iter()
-        .map(|&smoothing| LeaveOneOut {
-            smoothing,
-            residual: residual.clone(),
-        })
-        .collect())
 }
 
 impl DelaunayLinearInterpolant {
     fn foot(&self, at: [f64; 3]) -> Foot {
-        let Some(at) = self.places.query(at) else {
+        let Some(at) = self.0.places.query(at) else {
             return Foot::NOWHERE;
         };
-        let near = self.neighbours.nearest(at, 1, None);
-        self.mesh.foot(at, near.first().copied().unwrap_or(0))
+        let near = self.0.neighbours.nearest(at, 1, None);
+        self.0.mesh.foot(at, near.first().copied().unwrap_or(0))
     }
 }
 
 impl Interpolant for DelaunayLinearInterpolant {
     fn eval(&self, at: [f64; 3]) -> [f64; 3] {
-        self.foot(at).value(&self.places.values)
+        self.foot(at).value(&self.0.places.values)
     }
 
     /// Constant within a cell; on a facet that of one of its cells.
     fn eval_with_gradient(&self, at: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
         let foot = self.foot(at);
-        let values = &self.places.values;
+        let values = &self.0.places.values;
         (
             foot.value(values),
-            foot.gradient(values) * self.places.scale,
+            foot.gradient(values) * self.0.places.scale,
         )
     }
 }

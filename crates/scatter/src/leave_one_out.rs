@@ -18,6 +18,17 @@ pub struct LeaveOneOut {
     pub residual: Vec<[f64; 3]>,
 }
 
+impl LeaveOneOut {
+    /// The same residuals for every smoothing, of a scheme that has none.
+    pub(crate) fn for_any(smoothings: &[f64], residual: &[[f64; 3]]) -> Vec<Self> {
+        let one = |&smoothing: &f64| Self {
+            smoothing,
+            residual: residual.to_vec(),
+        };
+        smoothings.iter().map(one).collect()
+    }
+}
+
 impl Rbf {
     /// Leave-one-out residuals for a list of smoothing values, in its order.
     ///

@@ -2,11 +2,8 @@
 
 use nalgebra::Matrix3;
 
-use crate::delaunay_linear::{CORNERS, left_out, triangulated};
-use crate::distinct::Distinct;
-use crate::neighbours::Neighbours;
+use crate::delaunay_linear::Meshed;
 use crate::sibson::Sibson;
-use crate::triangulation::Triangulation;
 use crate::{FitError, Interpolant, LeaveOneOut, Sites};
 
 /// The slope at a site is taken from both sides along each axis, this part of the way to the nearest
@@ -34,11 +31,7 @@ const ASIDE: f64 = 1e-6;
 pub struct NaturalNeighbour;
 
 /// A fitted [`NaturalNeighbour`].
-pub struct NaturalNeighbourInterpolant {
-    places: Distinct,
-    mesh: Triangulation,
-    neighbours: Neighbours,
-}
+pub struct NaturalNeighbourInterpolant(Meshed);
 
 impl NaturalNeighbour {
     /// Triangulates the sites.
@@ -47,14 +40,7 @@ impl NaturalNeighbour {
     /// [`FitError::Length`], [`FitError::NotFinite`], [`FitError::TooFewSites`] below four,
     /// [`FitError::Degenerate`] if all sites lie on one plane, [`FitError::TooManySites`].
     pub fn fit(&self, data: Sites<'_>) -> Result<NaturalNeighbourInterpolant, FitError> {
-        data.check(CORNERS)?;
-        let places = Distinct::new(data);
-        let mesh = triangulated(&places)?;
-        Ok(NaturalNeighbourInterpolant {
-            neighbours: Neighbours::new(&places.points)?,
-            places,
-            mesh,
-        })
+        Meshed::new(data).map(NaturalNeighbourInterpolant)
     }
 
     /// Each site predicted from all others; a coincident one from those at its place.
@@ -69,11 +55,9 @@ impl NaturalNeighbour {
         data: Sites<'_>,
         smoothings: &[f64],
     ) -> Result<Vec<LeaveOneOut>, FitError> {
-        data.check(CORNERS)?;
-        let places = Distinct::new(data);
-        let mesh = triangulated(&places)?;
-        let extent = mesh.extent();
-        left_out(data, &places, &mesh, smoothings, |mesh, values, at| {
+        let meshed = Meshed::new(data)?;
+        let extent = meshed.mesh.extent();
+        meshed.left_out(data, smoothings, |mesh, values, at| {
             Sibson { mesh, extent }.at(at, 0).value(values)
         })
     }
@@ -81,23 +65,23 @@ impl NaturalNeighbour {
 
 impl NaturalNeighbourInterpolant {
     fn with_gradient(&self, at: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
-        let values = &self.places.values;
-        let Some(at) = self.places.query(at) else {
+        let values = &self.0.places.values;
+        let Some(at) = self.0.places.query(at) else {
             return ([f64::NAN; 3], Matrix3::from_element(f64::NAN));
         };
         let sibson = Sibson {
-            mesh: &self.mesh,
-            extent: self.mesh.extent(),
+            mesh: &self.0.mesh,
+            extent: self.0.mesh.extent(),
         };
-        let closest = self.neighbours.nearest(at, 2, None);
+        let closest = self.0.neighbours.nearest(at, 2, None);
         let near = closest.first().copied().unwrap_or(0);
-        let site = self.places.points[near];
+        let site = self.0.places.points[near];
         if site != at {
             let found = sibson.with_slope(at, near);
             return (found.value(values), found.gradient(values));
         }
         // At a site the slope depends on the direction: the mean from both sides along each axis.
-        let other = closest.get(1).map_or(site, |i| self.places.points[*i]);
+        let other = closest.get(1).map_or(site, |i| self.0.places.points[*i]);
         let aside = ASIDE * crate::sites::squared_distance(site, other).sqrt();
         let mut slope = Matrix3::zeros();
         for input in 0..3 {
@@ -118,25 +102,25 @@ impl NaturalNeighbourInterpolant {
 
 impl Interpolant for NaturalNeighbourInterpolant {
     fn eval(&self, at: [f64; 3]) -> [f64; 3] {
-        let Some(at) = self.places.query(at) else {
+        let Some(at) = self.0.places.query(at) else {
             return [f64::NAN; 3];
         };
-        let near = self.neighbours.nearest(at, 1, None);
+        let near = self.0.neighbours.nearest(at, 1, None);
         let near = near.first().copied().unwrap_or(0);
-        if self.places.points[near] == at {
-            return self.places.values[near];
+        if self.0.places.points[near] == at {
+            return self.0.places.values[near];
         }
         let sibson = Sibson {
-            mesh: &self.mesh,
-            extent: self.mesh.extent(),
+            mesh: &self.0.mesh,
+            extent: self.0.mesh.extent(),
         };
-        sibson.at(at, near).value(&self.places.values)
+        sibson.at(at, near).value(&self.0.places.values)
     }
 
     /// On the hull the slope just inside; at a site, where it depends on the direction, the mean of
     /// the slopes from both sides along each axis.
     fn eval_with_gradient(&self, at: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
         let (value, slope) = self.with_gradient(at);
-        (value, slope * self.places.scale)
+        (value, slope * self.0.places.scale)
     }
 }

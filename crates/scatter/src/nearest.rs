@@ -47,13 +47,7 @@ impl Nearest {
                 std::array::from_fn(|k| data.values[i][k] - predicted[k])
             })
             .collect();
-        Ok(smoothings
-            .iter()
-            .map(|&smoothing| LeaveOneOut {
-                smoothing,
-                residual: residual.clone(),
-            })
-            .collect())
+        Ok(LeaveOneOut::for_any(smoothings, &residual))
     }
 
     fn value_at(&self, at: [f64; 3], without: Option<usize>) -> [f64; 3] {

@@ -111,13 +111,7 @@ impl QuadraticShepard {
                 std::array::from_fn(|k| data.values[i][k] - predicted[k])
             })
             .collect();
-        Ok(smoothings
-            .iter()
-            .map(|&smoothing| LeaveOneOut {
-                smoothing,
-                residual: residual.clone(),
-            })
-            .collect())
+        Ok(LeaveOneOut::for_any(smoothings, &residual))
     }
 }
 

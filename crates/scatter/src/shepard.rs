@@ -53,13 +53,7 @@ impl Shepard {
                 std::array::from_fn(|k| data.values[i][k] - predicted[k])
             })
             .collect();
-        Ok(smoothings
-            .iter()
-            .map(|&smoothing| LeaveOneOut {
-                smoothing,
-                residual: residual.clone(),
-            })
-            .collect())
+        Ok(LeaveOneOut::for_any(smoothings, &residual))
     }
 }
 

@@ -6,6 +6,9 @@ use evenstep_scatter::{
 };
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
+use shared::{Triples, spread};
+
+mod shared;
 
 mod table;
 
@@ -14,20 +17,11 @@ const ABSOLUTE: f64 = 1e-9;
 /// Two solvers of systems with conditions up to about 1e7.
 const SOLVED: f64 = 1e-8;
 
-type Triples = Vec<[f64; 3]>;
-
 const SMOOTHNESS: [Smoothness; 3] = [
     Smoothness::Matern32,
     Smoothness::Matern52,
     Smoothness::SquaredExponential,
 ];
-
-fn spread(count: u32) -> Triples {
-    let step = [0.819_172_513_396, 0.671_043_606_704, 0.549_700_477_901];
-    (1..=count)
-        .map(|i| step.map(|s| (s * f64::from(i)).fract()))
-        .collect()
-}
 
 fn wavy(sites: &[[f64; 3]]) -> Triples {
     let wave = |s: &[f64; 3]| {
