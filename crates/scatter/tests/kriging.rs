@@ -282,6 +282,35 @@ fn a_lattice_by_axis_is_the_lattice_by_points() {
     assert_eq!(out[4 + 1], shepard.eval([0.0, 0.9, 0.5]));
 }
 
+/// The isotropic form moves with the sites, its length seven times; the error too. The ANOVA form is bound to the axes.
+#[test]
+fn the_isotropic_form_moves_with_the_sites() {
+    let sites = spread(40);
+    let values = wavy(&sites);
+    for smoothness in SMOOTHNESS {
+        let kriging = Kriging {
+            smoothness,
+            degree: 1,
+            length: Some(0.5),
+            ..Kriging::DEFAULT
+        };
+        let here = kriging.fit(Sites::new(&sites, &values), 1e-4).unwrap();
+        let larger = Kriging {
+            length: Some(3.5),
+            ..kriging
+        };
+        let there = larger
+            .fit(Sites::new(&shared::moved(&sites), &values), 1e-4)
+            .unwrap();
+        for at in spread(20).iter().map(|at| at.map(|v| 1.4 * v - 0.2)) {
+            let moved = shared::moved(&[at])[0];
+            assert!(close(there.eval(moved), here.eval(at), SOLVED));
+            let (a, b) = (there.standard_error(moved), here.standard_error(at));
+            assert!(close(a.unwrap(), b.unwrap(), SOLVED));
+        }
+    }
+}
+
 #[test]
 fn values_that_the_trend_explains_need_no_estimate() {
     let sites = spread(20);

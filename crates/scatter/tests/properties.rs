@@ -4,6 +4,8 @@ use evenstep_scatter::{Interpolant, Kernel, Nearest, Rbf, Scheme, Shepard, Sites
 use nalgebra::Matrix3;
 use proptest::prelude::*;
 
+mod shared;
+
 /// Rounding of a solve with a condition up to about 1e7, on values up to 1.
 const SOLVED: f64 = 1e-8;
 /// Step of the central differences; sites keep farther than this from the query.
@@ -190,6 +192,16 @@ proptest! {
                 prop_assert!(distance(loo[0].residual[i], expected) < 1e-12);
             }
         }
+    }
+
+    /// Turned, enlarged seven times and shifted with the sites, lengths with them; the compact and the analytic kernels by
+    /// their shape, the others by themselves once polynomials of their degree are there.
+    #[test]
+    fn radial_schemes_move_with_the_sites((sites, values) in data(), rbf in any_rbf(), at in any_point()) {
+        let here = rbf.fit(Sites::new(&sites, &values), 0.0).unwrap().eval(at);
+        let rbf = Rbf { shape: rbf.shape.map(|shape| shape / 7.0), ..rbf };
+        let there = rbf.fit(Sites::new(&shared::moved(&sites), &values), 0.0).unwrap();
+        prop_assert!(distance(here, there.eval(shared::moved(&[at])[0])) < SOLVED, "{rbf:?}");
     }
 
     /// A site of boundless variance is as good as absent.
