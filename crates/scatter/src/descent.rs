@@ -4,15 +4,15 @@ use nalgebra::{DMatrix, DVector};
 
 /// Iterations after which the best point so far is taken.
 const ITERATIONS: usize = 60;
-/// Largest first step, in the units of the variables: they are logarithms here, and a factor of 3 is a bold guess.
+/// Length of a first step, in the units of the variables: they are logarithms here, and a factor of 3 is a bold guess.
 const FIRST_STEP: f64 = 1.0;
 /// Fraction of the promised decrease that a step has to deliver: the usual choice of Armijo's rule.
 const SUFFICIENT: f64 = 1e-4;
 /// Halvings of a step before the search ends.
-const HALVINGS: usize = 12;
-/// Decrease still promised, relative to the size of the function, below which a last step is taken unseen: a millionth in
-/// a likelihood of some thousands tells no two models apart.
-const NEGLIGIBLE: f64 = 1e-9;
+const HALVINGS: usize = 30;
+/// Decrease still promised, relative to the size of the function, below which a last step is taken unseen: less than a
+/// millionth in a likelihood of some thousands tells no two models apart.
+const NEGLIGIBLE: f64 = 1e-10;
 
 /// What a function gives: its value and its gradient, or nothing where it has none.
 pub(crate) type Valued = Option<(f64, Vec<f64>)>;
@@ -58,7 +58,8 @@ pub(crate) fn least(
         let slope = keep(&gradient);
         let direction = match &inverse {
             Some(h) => keep(&(-(h * &slope))),
-            None => -&slope * (FIRST_STEP / slope.norm().max(FIRST_STEP)),
+            // Of a set length however flat the function is: where it is flat the minimum may be far.
+            None => -&slope * (FIRST_STEP / slope.norm().max(f64::MIN_POSITIVE)),
         };
         if -slope.dot(&direction) <= NEGLIGIBLE * (1.0 + value.abs()) {
             let last = clamp(&(&x + &direction));
@@ -135,6 +136,15 @@ mod tests {
     }
 
     /// With x ≤ 0.5 the least is on the bound, at y = x².
+    /// A valley so flat that no slope is above 1e-6, its end 6 away.
+    #[test]
+    fn goes_far_where_it_is_flat() {
+        let flat = |x: &[f64]| Some((1e-8 * (x[0] - 6.0).powi(2) + 1.0, vec![2e-8 * (x[0] - 6.0)]));
+        let found = least(&[0.0], &[(-10.0, 10.0)], flat).unwrap();
+        // Decreases of 1e-10 are looked for: √(1e-10 ÷ 1e-8), and one more step is exact on a parabola.
+        assert!((found.at[0] - 6.0).abs() < 1e-6, "{found:?}");
+    }
+
     #[test]
     fn stops_at_a_bound() {
         let bounds = [(-5.0, 0.5), (-5.0, 5.0)];
