@@ -10,7 +10,7 @@ const FIRST_STEP: f64 = 1.0;
 const SUFFICIENT: f64 = 1e-4;
 /// Halvings of a step before the search ends.
 const HALVINGS: usize = 30;
-/// Decrease still promised, relative to the size of the function, below which a last step is taken unseen: less than a
+/// Decrease still promised, relative to the size of the function, below which one last step is tried: less than a
 /// millionth in a likelihood of some thousands tells no two models apart.
 const NEGLIGIBLE: f64 = 1e-10;
 
@@ -62,8 +62,12 @@ pub(crate) fn least(
             None => -&slope * (FIRST_STEP / slope.norm().max(f64::MIN_POSITIVE)),
         };
         if -slope.dot(&direction) <= NEGLIGIBLE * (1.0 + value.abs()) {
+            // Without a curvature the length of the step means nothing: the slope alone says that this is the end.
             let last = clamp(&(&x + &direction));
-            if let Some((v, _)) = function(last.as_slice()) {
+            if inverse.is_some()
+                && let Some((v, _)) = function(last.as_slice())
+                && v < value
+            {
                 (x, value) = (last, v);
             }
             break;
@@ -135,7 +139,6 @@ mod tests {
         assert!((found.at[0] - 1.0).abs() < 1e-7 && (found.at[1] - 1.0).abs() < 1e-7);
     }
 
-    /// With x ≤ 0.5 the least is on the bound, at y = x².
     /// A valley so flat that no slope is above 1e-6, its end 6 away.
     #[test]
     fn goes_far_where_it_is_flat() {
@@ -145,6 +148,15 @@ mod tests {
         assert!((found.at[0] - 6.0).abs() < 1e-6, "{found:?}");
     }
 
+    /// A start at the minimum is left by nothing.
+    #[test]
+    fn stays_where_it_is_least() {
+        let bowl = |x: &[f64]| Some((x[0] * x[0], vec![2.0 * x[0]]));
+        let found = least(&[1e-12], &[(-10.0, 10.0)], bowl).unwrap();
+        assert!(found.value <= 1e-24, "{found:?}");
+    }
+
+    /// With x ≤ 0.5 the least is on the bound, at y = x².
     #[test]
     fn stops_at_a_bound() {
         let bounds = [(-5.0, 0.5), (-5.0, 5.0)];

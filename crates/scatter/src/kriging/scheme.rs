@@ -117,8 +117,8 @@ impl Kriging {
         all.into_iter().collect()
     }
 
-    /// Chooses the smoothing. Every candidate is scored with the correlation estimated for it; likelihood and
-    /// leave-one-out then go on from the best of them, between its neighbours, with gradients by all parameters.
+    /// Chooses the smoothing. Every candidate is scored with the correlation estimated for it; up to 300 sites, likelihood
+    /// and leave-one-out then go on from the best of them, between its neighbours, with gradients by all parameters.
     ///
     /// # Errors
     /// Those of [`Kriging::leave_one_out`], and [`FitError::NoSmoothing`].
@@ -136,7 +136,7 @@ impl Kriging {
         let scores: Vec<(f64, f64)> = candidates
             .par_iter()
             .map(|&smoothing| {
-                let correlation = self.correlation(&estimation, smoothing);
+                let correlation = self.correlation_of(&prepared, data, smoothing);
                 let score = Process::new(&correlation, data, smoothing, estimation.monomials)
                     .map_or(f64::INFINITY, |process| {
                         score(&process, data, rule, smoothing, &estimation.outputs)
@@ -156,6 +156,8 @@ impl Kriging {
             || self.length.is_some()
             || estimation.outputs.is_empty()
             || best <= 0.0
+            // The search goes on with the sites the correlation is estimated from: all of them.
+            || data.len() > ESTIMATION_SITES
         {
             return Ok(selected);
         }
@@ -171,8 +173,8 @@ impl Kriging {
                 Rule::LeaveOneOut => score.exp(),
                 _ => score,
             };
-            selected.smoothing = smoothing;
             selected.scores.push((smoothing, score));
+            return Selected::best(selected.scores);
         }
         Ok(selected)
     }
@@ -247,6 +249,12 @@ fn score(process: &Process, data: Sites<'_>, rule: Rule, smoothing: f64, outputs
     }
 }
 
+fn by_coordinates(a: [f64; 3], b: [f64; 3]) -> std::cmp::Ordering {
+    (a[0].total_cmp(&b[0]))
+        .then(a[1].total_cmp(&b[1]))
+        .then(a[2].total_cmp(&b[2]))
+}
+
 /// Some of the sites, whatever order they came in.
 struct Picked {
     sites: Vec<[f64; 3]>,
@@ -259,10 +267,9 @@ impl Picked {
         let n = data.len();
         let mut order: Vec<usize> = (0..n).collect();
         order.sort_by(|&a, &b| {
-            let (a, b) = (data.sites[a], data.sites[b]);
-            (a[0].total_cmp(&b[0]))
-                .then(a[1].total_cmp(&b[1]))
-                .then(a[2].total_cmp(&b[2]))
+            // Coincident sites by their values, so that the order they came in decides nothing.
+            by_coordinates(data.sites[a], data.sites[b])
+                .then(by_coordinates(data.values[a], data.values[b]))
         });
         let picked: Vec<usize> = (0..count).map(|i| order[i * n / count]).collect();
         Self {
