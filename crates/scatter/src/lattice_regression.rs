@@ -5,6 +5,7 @@ use nalgebra::Matrix3;
 use rayon::prelude::*;
 
 use crate::rbf::largest_side;
+use crate::sites::singular;
 use crate::sparse::{SparseCholesky, Symmetric};
 use crate::{FitError, Interpolant, Kernel, LeaveOneOut, Rbf, Sites};
 
@@ -68,7 +69,9 @@ impl LatticeRegression {
     pub fn fit(&self, data: Sites<'_>, smoothing: f64) -> Result<LatticeInterpolant, FitError> {
         let lattice = self.check(data, &[smoothing])?;
         let system = System::new(self.penalty, lattice, data);
-        let factor = system.factor(smoothing)?;
+        let factor = system
+            .factor(smoothing)
+            .ok_or_else(|| singular(data.sites))?;
         let right = system.right_side(data);
         Ok(LatticeInterpolant::new(
             lattice,
@@ -89,7 +92,9 @@ impl LatticeRegression {
         let system = System::new(self.penalty, lattice, data);
         let right = system.right_side(data);
         let one = |&smoothing: &f64| {
-            let factor = system.factor(smoothing)?;
+            let factor = system
+                .factor(smoothing)
+                .ok_or_else(|| singular(data.sites))?;
             let fitted = LatticeInterpolant::new(lattice, &factor.solve(right.as_ref()));
             let unit = factor.solve(system.weights().as_ref());
             let residual = data.sites.iter().enumerate().map(|(i, at)| {
@@ -267,9 +272,10 @@ impl System {
         }
     }
 
-    fn factor(&self, smoothing: f64) -> Result<SparseCholesky, FitError> {
+    /// `None` where the system is not positive definite to double precision.
+    fn factor(&self, smoothing: f64) -> Option<SparseCholesky> {
         let matrix = self.penalty.scaled(held(smoothing)).plus(&self.data);
-        SparseCholesky::new(self.count, &matrix).ok_or(FitError::Smoothing { found: smoothing })
+        SparseCholesky::new(self.count, &matrix)
     }
 
     /// WᵀV⁻¹f.

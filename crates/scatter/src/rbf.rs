@@ -11,7 +11,7 @@ use crate::cholesky::Cholesky;
 use crate::kernel_sum::Centres;
 use crate::polynomial::Basis;
 use crate::projection::{Projected, factor, product, split};
-use crate::sites::closest_pair;
+use crate::sites::singular;
 use crate::{FitError, Interpolant, Kernel, Sites};
 
 /// Residual of the solved system, relative to its right side, above which a factor that is not
@@ -97,14 +97,8 @@ impl Rbf {
         let (top, bottom) = right.as_ref().split_at_row(m);
 
         let definite = projected.kernel().get(m.., m..);
-        let solved = solve_definite(definite, smoothing, bottom).ok_or_else(|| {
-            let (first, second, distance) = closest_pair(data.sites);
-            FitError::Singular {
-                first,
-                second,
-                distance,
-            }
-        })?;
+        let solved =
+            solve_definite(definite, smoothing, bottom).ok_or_else(|| singular(data.sites))?;
 
         let mut coefficients = top.to_owned();
         if m > 0 {

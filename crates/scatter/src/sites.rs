@@ -120,6 +120,16 @@ pub(crate) fn diagonal(sites: &[[f64; 3]]) -> f64 {
     (0..3).map(|c| side(c).powi(2)).sum::<f64>().sqrt()
 }
 
+/// The error that names them.
+pub(crate) fn singular(sites: &[[f64; 3]]) -> FitError {
+    let (first, second, distance) = closest_pair(sites);
+    FitError::Singular {
+        first,
+        second,
+        distance,
+    }
+}
+
 /// The two closest sites and their distance; for error messages, so the O(n²) search is affordable.
 pub(crate) fn closest_pair(sites: &[[f64; 3]]) -> (usize, usize, f64) {
     let mut best = (0, 0, f64::INFINITY);

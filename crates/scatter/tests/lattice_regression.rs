@@ -250,6 +250,13 @@ fn poor_sites_are_named_or_answered() {
     assert_eq!(fit(laplacian, &[[0.5; 3]; 4], 0.0), None);
     sites[7][0] += 1e-12;
     assert_eq!(fit(hessian, &sites, 0.0), None);
+    // Sites so far apart that the penalty is nothing beside the data: no definite system.
+    let far: Triples = sites.iter().map(|s| s.map(|v| 1e200 * v)).collect();
+    let refused = hessian.fit(Sites::new(&far, &wavy(&sites)), 1e-3).err();
+    assert!(
+        matches!(refused, Some(FitError::Singular { .. })),
+        "{refused:?}"
+    );
     for nodes in [0, 1, 34] {
         let refused = fit(LatticeRegression { nodes, ..hessian }, &sites, 0.0);
         assert_eq!(

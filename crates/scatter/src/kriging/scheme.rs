@@ -7,7 +7,7 @@ use super::estimate::{Estimate, Estimation};
 use super::process::{Process, monomials};
 use crate::polynomial::Basis;
 use crate::rbf::{largest_side, mean_spacing};
-use crate::sites::closest_pair;
+use crate::sites::singular;
 use crate::{FitError, Kernel, LeaveOneOut, Rbf, Rule, Selected, Sites};
 
 /// An output counts as explained by the trend where the trend leaves less than this part of its spread: rounding.
@@ -89,8 +89,8 @@ impl Kriging {
         ))
     }
 
-    /// Leave-one-out residuals for each smoothing: the correlation is estimated once for each, with all sites, and
-    /// held while a site is left out.
+    /// Leave-one-out residuals for each smoothing: the correlation is estimated once for each, the site among
+    /// those it is estimated from, and held while it is left out.
     ///
     /// # Errors
     /// Those of [`Kriging::fit`], and [`FitError::Indispensable`].
@@ -323,13 +323,7 @@ impl Prepared {
         data: Sites<'_>,
         smoothing: f64,
     ) -> Result<Process, FitError> {
-        Process::new(correlation, data, smoothing, self.monomials.as_ref()).ok_or_else(|| {
-            let (first, second, distance) = closest_pair(data.sites);
-            FitError::Singular {
-                first,
-                second,
-                distance,
-            }
-        })
+        Process::new(correlation, data, smoothing, self.monomials.as_ref())
+            .ok_or_else(|| singular(data.sites))
     }
 }
