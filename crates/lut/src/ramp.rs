@@ -1,6 +1,6 @@
 use serde::Serialize;
 
-use evenstep_lut::CodeScale;
+use crate::CodeScale;
 
 /// Why a ramp cannot be walked.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -184,7 +184,7 @@ pub struct Walk {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use evenstep_lut::{BitDepth, CodeRange};
+    use crate::{BitDepth, CodeRange};
 
     fn ten_bits(range: CodeRange) -> CodeScale {
         CodeScale {
