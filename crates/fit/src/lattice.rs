@@ -28,6 +28,8 @@ pub struct NodeSolver<'a> {
 pub struct Filled {
     /// The lattice, full-range drives of full-range signals, not rounded.
     pub lut: Lut3d,
+    /// What was found for each node, red fastest.
+    pub found: Vec<Inversion>,
     /// Nodes whose target the panel does not reach within [`UNREACHABLE_ITP`].
     pub nodes_reduced: usize,
     /// Largest CIEDE2000 (white: the target's) between the target and what the model shows, over those nodes.
@@ -146,6 +148,7 @@ pub fn fill_lattice(
     });
     Filled {
         lut,
+        found,
         nodes_reduced: reduced.len(),
         reduced_de2000_max: reduced.iter().copied().fold(0.0, f64::max),
     }

@@ -6,6 +6,7 @@
 mod base_correction;
 mod build;
 mod gamut;
+mod gradation;
 mod invert;
 mod lattice;
 mod range;
@@ -14,10 +15,11 @@ mod request;
 
 pub use base_correction::{BaseCorrection, CurvesAndMatrix};
 pub use build::{
-    Fit, FitFailure, FitOptions, Modelled, examine, fit, fit_with_model, model, noise_of,
+    Fit, FitFailure, FitOptions, Modelled, Solve, examine, fit, fit_with_model, model, noise_of,
 };
 pub use evenstep_lut::CodeRange;
 pub use gamut::{Gamut, UNREACHABLE_ITP};
+pub use gradation::GradationReport;
 pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};
 pub use range::InSignal;

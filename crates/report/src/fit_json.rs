@@ -1,5 +1,5 @@
 use evenstep_display::{Choice, LeaveOneOutError};
-use evenstep_fit::{FitReport, TargetReport};
+use evenstep_fit::{FitReport, GradationReport, TargetReport};
 use serde::Serialize;
 
 use crate::json::{Why, pretty};
@@ -27,7 +27,8 @@ struct Document<'a> {
     choice: Option<&'a Choice>,
     confidence: Unknown,
     gamut: Gamut,
-    constraints: Unknown,
+    solve: &'a str,
+    constraints: Option<&'a GradationReport>,
     next_patches: Unknown,
     nodes: usize,
     node_bits: u8,
@@ -76,13 +77,12 @@ pub fn fit_json(report: &FitReport) -> String {
     let mut why = Why::from([
         ("drift", NOT_ESTIMATED),
         ("confidence", NOT_ESTIMATED),
-        (
-            "constraints",
-            "nodes are solved one by one; no constraint is held between them",
-        ),
         ("next_patches", NOT_ESTIMATED),
         ("seconds", "left out so that equal inputs give equal bytes"),
     ]);
+    if report.gradation.is_none() {
+        why.insert("constraints", "no constraint is held between nodes");
+    }
     for (field, is_known) in [
         ("encoding", report.encoding.is_some()),
         ("form", report.form.is_some()),
@@ -130,7 +130,8 @@ pub fn fit_json(report: &FitReport) -> String {
         choice: report.choice.as_ref(),
         confidence: None,
         gamut: gamut(report),
-        constraints: None,
+        solve: solve(report),
+        constraints: report.gradation.as_ref(),
         next_patches: None,
         nodes: report.nodes,
         node_bits: report.node_bits,
@@ -138,6 +139,14 @@ pub fn fit_json(report: &FitReport) -> String {
         seconds: None,
         why,
     })
+}
+
+fn solve(report: &FitReport) -> &'static str {
+    if report.gradation.is_some() {
+        "gradation"
+    } else {
+        "pointwise"
+    }
 }
 
 fn target(target: &TargetReport) -> Target<'_> {
