@@ -155,7 +155,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
             report.active = codes.iter().zip(&plain(&stored)).map(differ).sum();
         }
         field.take(&codes, problem.node_bits);
-        let fallen = ramps::lift(problem, &mut field, &mut report);
+        let fallen = ramps::lift(problem, &mut field, &reached, &mut report);
         let folded = folds::unfold(&mut field, &reached, &nearly, &mut report);
         if !fallen && !folded {
             break;
