@@ -21,8 +21,8 @@ pub(crate) struct Problem<'a> {
     pub(crate) panel: &'a dyn PanelModel,
     /// What it should show.
     pub(crate) target: &'a Target,
-    /// The correction whose own bends are left alone.
-    pub(crate) base: &'a BaseCorrection,
+    /// The correction whose own bends are left alone; without one, no bend is.
+    pub(crate) base: Option<&'a BaseCorrection>,
     /// How positions map to signals.
     pub(crate) range: CodeRange,
     /// Depth of node values.
@@ -109,7 +109,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
         .into_par_iter()
         .map(|i| {
             let legal = field.signal_of(i).map(|s| s.clamp(0.0, 1.0));
-            beyond(i, problem.base.drive(legal))
+            beyond(i, problem.base.map_or(legal, |base| base.drive(legal)))
         })
         .collect();
     let aim: Vec<[f64; 3]> = filled

@@ -38,7 +38,10 @@ pub(super) fn smooth(
         .zip(reached)
         .map(|(drive, reached)| {
             let legal = drive.map(|v| v.clamp(0.0, 1.0));
-            let (xyz, jacobian) = problem.base.model().xyz_with_jacobian(legal);
+            let (xyz, jacobian) = match problem.base {
+                Some(base) => base.model().xyz_with_jacobian(legal),
+                None => problem.panel.xyz_with_jacobian(legal),
+            };
             let slope = itp * Encoding::PqLms.derivative(xyz) * jacobian;
             let weight = if *reached { 1.0 } else { OUT_OF_REACH };
             slope.transpose() * slope * weight
