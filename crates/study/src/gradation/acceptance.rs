@@ -446,3 +446,138 @@ fn confidence_and_verdict(rows: &Rows<'_>) -> Vec<Bound> {
         sound_loaded,
     ]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::gradation::MadeBy;
+
+    fn row(contender: Contender, seed: u64) -> GradationRow {
+        GradationRow {
+            by: MadeBy {
+                panel: "lcd".to_owned(),
+                contender,
+                patches: FEWEST,
+                condition: Condition::Ordinary,
+                seed,
+            },
+            evaluation: "tetrahedral".to_owned(),
+            scheme: None,
+            neutral_reversed: 0,
+            neutral_reversed_rounded: 0,
+            neutral_depth_itp: 0.0,
+            neutral_depth_rounded_itp: 0.0,
+            ramps_reversed: Vec::new(),
+            ramps_reversed_rounded: Vec::new(),
+            ramps_depth_itp: 0.0,
+            neutral_unevenness: Some(0.1),
+            neutral_unevenness_near_black: Some(0.2),
+            ramps_unevenness_mean: Some(0.1),
+            ramps_unevenness_max: Some(0.2),
+            ramps_unevenness_near_black_mean: Some(0.2),
+            ramps_unevenness_near_black_max: Some(0.3),
+            merged_excess: 3.0,
+            noise_gain_near_black_p95: Some(1.2),
+            noise_gain_mid_p95: Some(1.1),
+            folds: 0,
+            wobble_itp: Some(0.3),
+            de2000_mean: Some(0.2),
+            de2000_p95: Some(0.5),
+            de2000_max: Some(1.0),
+            near_black_itp_mean: Some(0.4),
+            verdict: Some("load".to_owned()),
+            true_verdict: "load".to_owned(),
+            true_reason: None,
+            band_coverage: None,
+        }
+    }
+
+    /// A table in which ours is as good as base-only's, and the thin-plate's twice as bad.
+    fn sound() -> Vec<GradationRow> {
+        let thin_plate = |seed| GradationRow {
+            de2000_mean: Some(0.4),
+            ..row(Contender::ThinPlate, seed)
+        };
+        (1..=2)
+            .flat_map(|seed| {
+                [
+                    row(Contender::BaseOnly, seed),
+                    thin_plate(seed),
+                    row(Contender::Gradation, seed),
+                ]
+            })
+            .collect()
+    }
+
+    fn failing(rows: &[GradationRow]) -> Vec<String> {
+        let fails = |b: &Bound| b.outcome == Outcome::Fail;
+        let names = acceptance(rows).into_iter().filter(fails);
+        names.map(|b| b.name).collect()
+    }
+
+    #[test]
+    fn a_sound_table_passes_and_what_it_does_not_hold_is_not_measured() {
+        assert_eq!(failing(&sound()), Vec::<String>::new());
+        let bounds = acceptance(&sound());
+        let unmeasured = |b: &&Bound| b.outcome == Outcome::NotMeasured;
+        // HDR ramps, dense readings, three of rough readings, the band.
+        assert_eq!(bounds.iter().filter(unmeasured).count(), 6);
+        assert!(
+            acceptance(&[])
+                .iter()
+                .all(|b| b.outcome == Outcome::NotMeasured)
+        );
+    }
+
+    /// Each fault fails its own bound and no other.
+    #[test]
+    fn every_fault_is_seen_where_it_belongs() {
+        type Fault = fn(&mut GradationRow);
+        let faults: [(&str, Fault); 9] = [
+            ("neutral: 0 reversed steps", |r| r.neutral_reversed = 1),
+            ("rounded to 12 bits", |r| r.neutral_reversed_rounded = 1),
+            ("other ramps: 0", |r| {
+                r.ramps_reversed = vec![("red".to_owned(), 2)];
+            }),
+            ("neutral unevenness ≤", |r| {
+                r.neutral_unevenness = Some(0.111)
+            }),
+            ("merged", |r| r.merged_excess = 4.0),
+            ("noise gain", |r| r.noise_gain_near_black_p95 = Some(1.33)),
+            ("folded", |r| r.folds = 1),
+            ("no worse than thin-plate", |r| {
+                r.near_black_itp_mean = Some(0.5)
+            }),
+            ("visible neutral reversal", |r| {
+                r.neutral_depth_itp = 1.0;
+                r.true_verdict = "do not load".to_owned();
+            }),
+        ];
+        for (name, fault) in faults {
+            let mut rows = sound();
+            fault(&mut rows[2]);
+            let found = failing(&rows);
+            assert_eq!(found.len(), 1, "{name}: {found:?}");
+            assert!(found[0].contains(name), "{name}: {found:?}");
+        }
+    }
+
+    /// Averages forgive one seed what another makes good; single cases do not.
+    #[test]
+    fn colour_is_judged_on_the_mean_of_the_seeds() {
+        let mut rows = sound();
+        rows[2].de2000_mean = Some(0.25);
+        rows[5].de2000_mean = Some(0.15);
+        assert_eq!(failing(&rows), Vec::<String>::new());
+        rows[5].de2000_mean = Some(0.18);
+        assert_eq!(failing(&rows).len(), 1);
+    }
+
+    /// One warning in six sound LUTs is more than two in a hundred.
+    #[test]
+    fn warnings_without_a_fault_are_counted() {
+        let mut rows = sound();
+        rows[0].verdict = Some("load with care".to_owned());
+        assert!(failing(&rows)[0].contains("98 %"));
+    }
+}
