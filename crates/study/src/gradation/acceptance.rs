@@ -1,4 +1,4 @@
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use evenstep_audit::{Load, thresholds::VISIBLE_REVERSAL_ITP};
 
@@ -332,8 +332,7 @@ fn colour(rows: &Rows<'_>) -> Vec<Bound> {
         .filter_map(|case| case.split(' ').next())
         .collect();
     lost.dedup();
-    let panels: std::collections::BTreeSet<&str> =
-        rows.ours().map(|r| r.by.panel.as_str()).collect();
+    let panels: BTreeSet<&str> = rows.ours().map(|r| r.by.panel.as_str()).collect();
     if dense.outcome == Outcome::Fail && panels.len() - lost.len() >= DENSE_PANELS {
         dense.outcome = Outcome::Pass;
     }
@@ -365,7 +364,13 @@ fn colour(rows: &Rows<'_>) -> Vec<Bound> {
 
 fn rough(rows: &Rows<'_>) -> Vec<Bound> {
     let mean = |r: &GradationRow| r.de2000_mean;
-    let ordinary = rows.averaged(Contender::Gradation, Condition::Ordinary, &mean);
+    // Of the same seeds, which may be fewer.
+    let seeds: BTreeSet<u64> = rows
+        .of(Contender::Gradation, Condition::Rough)
+        .map(|r| r.by.seed)
+        .collect();
+    let same = |r: &GradationRow| mean(r).filter(|_| seeds.contains(&r.by.seed));
+    let ordinary = rows.averaged(Contender::Gradation, Condition::Ordinary, &same);
     let rough = rows.averaged(Contender::Gradation, Condition::Rough, &mean);
     let held = rough.into_iter().filter_map(|(key, value)| {
         let limit = TIMES_ORDINARY * ordinary.get(&key)?;
