@@ -67,7 +67,7 @@ impl<'a> NodeSolver<'a> {
             (Some(base), Some(before)) if before.miss_itp > UNREACHABLE_ITP => {
                 let aim = self.target.xyz(signal);
                 self.inverter
-                    .invert_beside(aim, base.drive(signal), before.drive)
+                    .invert_beside(aim, base.drive(signal), &before)
             }
             _ => self.solve(signal),
         }

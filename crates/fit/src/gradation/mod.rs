@@ -156,7 +156,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
         }
         field.take(&codes, problem.node_bits);
         let fallen = ramps::lift(problem, &mut field, &reached, &mut report);
-        let folded = folds::unfold(&mut field, &reached, &nearly, &mut report);
+        let folded = folds::unfold(&mut field, &base, &reached, &nearly, &mut report);
         if !fallen && !folded {
             break;
         }
