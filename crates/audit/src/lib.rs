@@ -23,6 +23,7 @@ mod folds;
 mod lattice;
 mod light;
 mod node_figures;
+mod noise_gain;
 mod plateau;
 mod ramp_nodes;
 mod reason;
@@ -47,6 +48,7 @@ pub use evenstep_lut::{
 pub use figures::{FloorFigures, RampFigures};
 pub use folds::Folds;
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
+pub use noise_gain::NoiseGain;
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
 pub use report::{

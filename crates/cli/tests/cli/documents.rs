@@ -165,11 +165,25 @@ pub(crate) struct Audit {
     #[serde(deserialize_with = "there")]
     pub(crate) neighbours26: Null,
     #[serde(deserialize_with = "there")]
-    pub(crate) noise_gain: Null,
+    pub(crate) noise_gain: Option<NoiseGain>,
     #[serde(deserialize_with = "there")]
     pub(crate) evaluation_sensitivity: Null,
     pub(crate) thresholds: BTreeMap<String, f64>,
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct NoiseGain {
+    #[serde(deserialize_with = "there")]
+    pub(crate) near_black_p95: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) near_black_max: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) mid_p95: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) mid_max: Option<f64>,
+    pub(crate) left_out: usize,
 }
 
 #[derive(Debug, Deserialize)]

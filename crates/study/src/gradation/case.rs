@@ -12,12 +12,9 @@ use evenstep_scatter::Scheme;
 use serde::{Deserialize, Serialize};
 
 use super::judged::{Lut33, judged};
-use super::{Condition, Contender, GradationRow, MadeBy};
+use super::{Condition, Contender, DENSE, GradationRow, MadeBy};
 use crate::patches::lattice_patches;
 use crate::{Judge, patches};
-
-/// Drives along an axis of the dense readings.
-const DENSE: usize = 17;
 
 /// One set of readings and the contenders that make a LUT from it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -1,5 +1,6 @@
 use evenstep_audit::{
-    AuditOptions, AuditReport, Load, PanelContext, RampReport, ReadingFacts, Subject, audit,
+    AuditOptions, AuditReport, Load, NoiseGain, PanelContext, RampReport, ReadingFacts, Subject,
+    audit,
 };
 use evenstep_display::ForwardModel;
 use evenstep_fit::{BaseCorrection, Gamut};
@@ -95,6 +96,8 @@ fn row(
     let whole = over(&|r| r.figures.unevenness);
     let near = over(&dark);
     let short = |value: Option<f64>| value.and_then(six_digits);
+    let gain =
+        |of: &dyn Fn(&NoiseGain) -> Option<f64>| short(truth.noise_gain.as_ref().and_then(of));
     let finite = |value: f64| six_digits(value).unwrap_or(f64::MAX);
     GradationRow {
         by: by.clone(),
@@ -114,8 +117,8 @@ fn row(
         ramps_unevenness_near_black_mean: near.0,
         ramps_unevenness_near_black_max: near.1,
         merged_excess: truth.ramps.iter().map(merged_excess).sum(),
-        noise_gain_near_black_p95: None,
-        noise_gain_mid_p95: None,
+        noise_gain_near_black_p95: gain(&|g| g.near_black_p95),
+        noise_gain_mid_p95: gain(&|g| g.mid_p95),
         folds: truth.lattice.as_ref().map_or(0, |l| l.folds.folded),
         wobble_itp: short(truth.neutral_wobble_itp),
         de2000_mean: short(all.de2000[0]),
