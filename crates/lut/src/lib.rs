@@ -33,5 +33,5 @@ pub use lut::{EvaluatedLut, Lut};
 pub use lut1d::Lut1d;
 pub use lut3d::{Lut3d, compose};
 pub use ramp::{FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk};
-pub use tetrahedra::tetrahedron_volumes;
+pub use tetrahedra::{TETRAHEDRON_CORNERS, tetrahedron_volumes};
 pub use weights::node_weights;
