@@ -46,7 +46,7 @@ pub use evenstep_lut::{BitDepth, CodeRange, CodeScale};
 pub use figures::{FloorFigures, RampFigures};
 pub use folds::Folds;
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
-pub use ramp::{FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk};
+pub use ramp::{FOLIAGE_END, Ramp, RampError, SKY_END, Walk};
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
 pub use report::{

@@ -9,16 +9,14 @@ mod gradation;
 mod luts;
 mod places;
 mod redraw;
-mod regions;
 mod report;
 mod tour;
 
 pub use colour::{ColourSummary, colour_between, colour_error};
 pub use dense::{DenseComparison, DenseOptions, compare_dense};
+pub use evenstep_display::{Region, Regions};
+pub use evenstep_fit::NextPatch;
 pub use gradation::gradation_figures;
 pub use luts::{LutPair, Seen, compare_luts};
-pub use regions::{Region, Regions};
-pub use report::{
-    CompareReport, CompareVerdict, GradationFigure, HarmPlace, Judge, NextPatch, Standing,
-};
+pub use report::{CompareReport, CompareVerdict, GradationFigure, HarmPlace, Judge, Standing};
 pub use tour::{Tour, TourOptions, TourRow, audit_fit, dense_patches, tour};

@@ -6,6 +6,7 @@ use evenstep_lut::{Correction, Lut3d};
 use evenstep_readings::{Finding, Fitness, NoiseModel, Readings, Severity, check};
 use evenstep_scatter::Scheme;
 
+use crate::assess::assess;
 use crate::range::through_range;
 use crate::request::base_correction;
 use crate::{
@@ -30,6 +31,8 @@ pub struct FitOptions {
     pub base_only: bool,
     /// How codes map to signals in the LUT.
     pub range: CodeRange,
+    /// Patches to read next that the report names.
+    pub next: usize,
 }
 
 impl Default for FitOptions {
@@ -42,6 +45,7 @@ impl Default for FitOptions {
             node_bits: 12,
             base_only: false,
             range: CodeRange::Full,
+            next: 10,
         }
     }
 }
@@ -131,7 +135,9 @@ pub fn fit(
 ) -> Result<Fit, FitFailure> {
     let modelled = model(readings, options)?;
     let settled = options.target.settle(readings, &modelled.model);
-    fit_with_model(readings, modelled, settled, options, progress)
+    let mut fit = fit_with_model(readings, modelled, settled, options, progress)?;
+    assess(&mut fit, readings, options);
+    Ok(fit)
 }
 
 /// Refuses readings that nothing should be fitted to, and declines a 3D model where they do not span the cube.
@@ -257,6 +263,8 @@ pub fn fit_with_model(
         nodes: options.nodes,
         node_bits: options.node_bits,
         notes: notes(readings),
+        confidence: None,
+        next_patches: None,
     };
     Ok(Fit {
         lut,

@@ -6,7 +6,7 @@ use nalgebra::{Matrix3, Vector3};
 ///
 /// # Source
 /// Rec. ITU-R BT.2100-2 (07/2018) table 7; Rec. ITU-R BT.2124-0 (01/2019) annex 1.
-fn itp_from_lms() -> Matrix3<f64> {
+pub(crate) fn itp_from_lms() -> Matrix3<f64> {
     Matrix3::new(
         2048.0, 2048.0, 0.0, 3305.0, -6806.5, 3501.5, 17933.0, -17390.0, -543.0,
     ) * (720.0 / 4096.0)

@@ -1,5 +1,7 @@
-use evenstep_display::{Choice, LeaveOneOutError};
+use evenstep_display::{Choice, LeaveOneOutError, Regions};
 use serde::Serialize;
+
+use crate::{Band, NextPatch};
 
 /// What was fitted and how well, for people and for machines.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -34,6 +36,11 @@ pub struct FitReport {
     pub node_bits: u8,
     /// What the reader should know about the readings, one sentence each.
     pub notes: Vec<String>,
+    /// How sure the correction is, by region, `None` where nothing of one is within reach; absent where the readings
+    /// cannot be parted, and where the model came from elsewhere.
+    pub confidence: Option<Regions<Option<Band>>>,
+    /// Patches to read next, most useful first; absent as `confidence` is.
+    pub next_patches: Option<Vec<NextPatch>>,
 }
 
 /// Target of a fit.

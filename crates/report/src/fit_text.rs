@@ -1,7 +1,7 @@
 use evenstep_display::Choice;
 use evenstep_fit::{FitReport, TargetReport};
 
-use crate::text::{counted, labelled, three_digits};
+use crate::text::{counted, labelled, next_in_words, three_digits};
 
 /// What was fitted, to what, and how well, for a calibrator to read in a minute.
 #[must_use]
@@ -29,9 +29,13 @@ pub fn fit_text(report: &FitReport) -> String {
     for line in errors(report) {
         text += &line;
     }
+    text += &sure(report);
     text += &labelled("Reach", &reach(report));
     for (i, note) in report.notes.iter().enumerate() {
         text += &labelled(if i == 0 { "Notes" } else { "" }, note);
+    }
+    if let Some(next) = report.next_patches.as_deref().filter(|n| !n.is_empty()) {
+        text += &labelled("Read next", &next_in_words(next));
     }
     if report.base_suffices && !is_base {
         text += &labelled(
@@ -175,6 +179,33 @@ fn errors(report: &FitReport) -> Vec<String> {
         }
     }
     lines
+}
+
+/// Bands by region, in the columns of the errors above them.
+fn sure(report: &FitReport) -> String {
+    let Some(bands) = &report.confidence else {
+        return String::new();
+    };
+    let mut text = format!(
+        "{:<12}{:<48} {:>15} {:>21}\n",
+        "Confidence", "95 of 100 colours shown within", "CIEDE2000", "ΔE ITP"
+    );
+    for (name, band) in [
+        ("whole cube", bands.all),
+        ("near black", bands.near_black),
+        ("neutral", bands.neutral),
+        ("skin", bands.skin),
+        ("saturated", bands.saturated),
+    ] {
+        text += &match band {
+            Some(band) => format!(
+                "{:<12}{name:<48} {:>15.2} {:>21.2}\n",
+                "", band.de2000_q95, band.itp_q95
+            ),
+            None => format!("{:<12}{name:<48} {:>15} {:>21}\n", "", "-", "-"),
+        };
+    }
+    text
 }
 
 fn reach(report: &FitReport) -> String {

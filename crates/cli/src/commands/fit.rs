@@ -8,7 +8,9 @@ use evenstep::lut::{CodeRange, Correction as _, Evaluation, Lut, Lut1d};
 use evenstep::readings::{Readings, merged, read_sequence};
 use evenstep::report::{base_correction_json, fit_json, fit_text};
 
-use crate::options::{CommonArgs, JsonArg, ModelArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
+use crate::options::{
+    CommonArgs, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
+};
 use crate::ui::{Ui, print};
 use crate::{Outcome, output};
 
@@ -60,6 +62,8 @@ pub(crate) struct FitArgs {
     #[command(flatten)]
     model: ModelArgs,
     #[command(flatten)]
+    next: NextArgs,
+    #[command(flatten)]
     scale: ScaleArg,
     #[command(flatten)]
     range: RangeArg,
@@ -89,6 +93,7 @@ impl FitArgs {
             node_bits: self.node_bits,
             base_only: self.base_only,
             range: self.range.range(),
+            next: self.next.count(),
         }
     }
 }
@@ -103,6 +108,7 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     let curves = args.curves.as_deref().map(CurveFiles::in_folder);
     let mut outputs = vec![args.out.as_path()];
     outputs.extend(args.json.json.as_deref());
+    outputs.extend(args.next.output());
     output::check(&outputs, force)?;
     output::spare(&args.inputs(), &outputs)?;
     if let Some(curves) = &curves {
@@ -132,7 +138,9 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     if let Some(json) = &args.json.json {
         output::write(&fit_json(&fitted.report), json, force)?;
     }
-    if !args.json.is_stdout() {
+    args.next
+        .write(fitted.report.next_patches.as_deref(), force)?;
+    if !args.json.is_stdout() && !args.next.is_stdout() {
         print(&fit_text(&fitted.report))?;
     }
     Ok(Outcome::Done)

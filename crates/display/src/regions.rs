@@ -44,6 +44,29 @@ impl<T> Regions<T> {
     }
 }
 
+impl<T> Regions<T> {
+    /// A value made of each region's, with those of the same regions elsewhere.
+    #[must_use]
+    pub fn zip_with<U, V>(&self, other: &Regions<U>, value: impl Fn(&T, &U) -> V) -> Regions<V> {
+        Regions {
+            all: value(&self.all, &other.all),
+            near_black: value(&self.near_black, &other.near_black),
+            neutral: value(&self.neutral, &other.neutral),
+            skin: value(&self.skin, &other.skin),
+            saturated: value(&self.saturated, &other.saturated),
+        }
+    }
+}
+
+/// The colour of light skin in bright light; the skin ramp runs to it from black.
+///
+/// Our choice. In a power-law signal a straight line from black keeps its chromaticity, so the ramp is one
+/// surface under falling light. No published end points are claimed.
+pub const SKIN_END: [f64; 3] = [0.90, 0.70, 0.60];
+
+/// Share of the signal that counts as near black unless another is asked for. Our choice, the trade's habit.
+pub const NEAR_BLACK: f64 = 0.10;
+
 /// Levels along an axis of the lattice: not those of any usual LUT, so that its nodes are not what is looked at.
 const LEVELS: usize = 13;
 const NEUTRAL_LEVELS: usize = 129;
@@ -97,9 +120,7 @@ fn skin() -> Vec<[f64; 3]> {
             [-0.04, 0.0, 0.05],
             [0.0, -0.05, -0.05],
         ] {
-            all.push(std::array::from_fn(|c| {
-                light * (evenstep_audit::SKIN_END[c] + change[c])
-            }));
+            all.push(std::array::from_fn(|c| light * (SKIN_END[c] + change[c])));
         }
     }
     all
