@@ -9,6 +9,7 @@ const LAYERS: &[(&str, u32)] = &[
     ("evenstep-files", 0),
     ("evenstep-colour", 0),
     ("evenstep-scatter", 0),
+    ("evenstep-solve", 0),
     ("evenstep-lut", 1),
     ("evenstep-readings", 1),
     ("evenstep-display", 2),

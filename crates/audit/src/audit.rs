@@ -4,7 +4,6 @@ use rayon::prelude::*;
 use crate::against;
 use crate::context::{PanelContext, Subject};
 use crate::node_figures::lattice_report;
-use crate::ramp::Ramp;
 use crate::report::{AuditReport, EndPoints, MeasuredOn, ReferenceRamp, References, SCHEMA};
 use crate::scales::BARTEN_NAME;
 use crate::thresholds::Thresholds;
@@ -12,6 +11,7 @@ use crate::verdict::{self, Evidence, Load, Verdict};
 use crate::walk::drive_of_positions;
 use crate::walked::{Walked, walk};
 use crate::why::{NEEDS_READINGS, NOT_MEASURED, Why};
+use evenstep_lut::Ramp;
 use evenstep_lut::{BitDepth, CodeRange, CodeScale};
 
 /// How an audit is made.
@@ -40,7 +40,7 @@ impl Default for AuditOptions {
             source_bits: BitDepth::TEN,
             output_bits: BitDepth::TWELVE,
             range: CodeRange::Full,
-            near_black: evenstep_display::NEAR_BLACK,
+            near_black: evenstep_lut::NEAR_BLACK,
             evaluation: Evaluation::default(),
             extra_ramps: Vec::new(),
             thresholds: Thresholds::default(),

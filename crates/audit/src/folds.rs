@@ -1,4 +1,4 @@
-use evenstep_lut::Lut3d;
+use evenstep_lut::{Lut3d, tetrahedron_volumes};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -38,16 +38,6 @@ pub(crate) struct BadCell {
     pub(crate) collapsed: u8,
 }
 
-/// The order in which the axes are taken from 000 to 111, with the sign of that permutation.
-const PATHS: [([usize; 3], f64); 6] = [
-    ([0, 1, 2], 1.0),
-    ([1, 2, 0], 1.0),
-    ([2, 0, 1], 1.0),
-    ([0, 2, 1], -1.0),
-    ([2, 1, 0], -1.0),
-    ([1, 0, 2], -1.0),
-];
-
 /// All cells with a folded or collapsed tetrahedron, blue slowest.
 pub(crate) fn bad_cells(lattice: &Lut3d) -> Vec<BadCell> {
     let n = lattice.size();
@@ -66,12 +56,8 @@ pub(crate) fn bad_cells(lattice: &Lut3d) -> Vec<BadCell> {
                     };
                     let corners: [[f64; 3]; 8] = std::array::from_fn(corner);
                     let (mut folded, mut collapsed) = (0, 0);
-                    for (path, sign) in PATHS {
-                        let one = 1 << path[0];
-                        let two = one | 1 << path[1];
-                        let volume = sign
-                            * scale
-                            * determinant(corners[0], corners[one], corners[two], corners[7]);
+                    for volume in tetrahedron_volumes(&corners) {
+                        let volume = scale * volume;
                         if volume < -COLLAPSED {
                             folded += 1;
                         } else if volume <= COLLAPSED {
@@ -91,13 +77,6 @@ pub(crate) fn bad_cells(lattice: &Lut3d) -> Vec<BadCell> {
         })
         .collect();
     slabs.concat()
-}
-
-/// Determinant of the three edges along the path a → b → c → d.
-fn determinant(a: [f64; 3], b: [f64; 3], c: [f64; 3], d: [f64; 3]) -> f64 {
-    let [u, v, w] = [[a, b], [b, c], [c, d]].map(|[p, q]| [q[0] - p[0], q[1] - p[1], q[2] - p[2]]);
-    u[0] * (v[1] * w[2] - v[2] * w[1]) - u[1] * (v[0] * w[2] - v[2] * w[0])
-        + u[2] * (v[0] * w[1] - v[1] * w[0])
 }
 
 /// Sorts bad cells into the counts of the report.

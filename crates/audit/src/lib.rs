@@ -24,7 +24,6 @@ mod lattice;
 mod light;
 mod node_figures;
 mod plateau;
-mod ramp;
 mod ramp_nodes;
 mod reason;
 mod report;
@@ -42,11 +41,12 @@ mod why;
 pub use against::Effect;
 pub use audit::{AuditOptions, audit};
 pub use context::{AuditTarget, PanelContext, ReadingFacts, Subject};
-pub use evenstep_lut::{BitDepth, CodeRange, CodeScale};
+pub use evenstep_lut::{
+    BitDepth, CodeRange, CodeScale, FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk,
+};
 pub use figures::{FloorFigures, RampFigures};
 pub use folds::Folds;
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
-pub use ramp::{FOLIAGE_END, Ramp, RampError, SKY_END, Walk};
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
 pub use report::{

@@ -1,6 +1,6 @@
-use evenstep_lut::{CodeScale, Evaluation};
+use evenstep_lut::{CodeScale, Evaluation, Ramp, node_weights};
 
-use crate::{AuditOptions, Ramp};
+use crate::AuditOptions;
 
 /// A node whose weight is below this is read at a border between tetrahedra, by rounding alone.
 const WEIGHTLESS: f64 = 1e-9;
@@ -29,43 +29,8 @@ pub fn nodes_on_ramps(size: usize, options: &AuditOptions) -> Vec<usize> {
 
 /// The nodes whose weighted mean a position gets.
 fn nodes_read(position: [f64; 3], size: usize, evaluation: Evaluation) -> Vec<usize> {
-    let last = size - 1;
-    let at = position.map(|p| p.clamp(0.0, 1.0) * last as f64);
-    let low = at.map(|v| (v.floor() as usize).min(last - 1));
-    let mut axes: Vec<(f64, usize)> = (0..3)
-        .map(|c| (at[c] - low[c] as f64, size.pow(c as u32)))
-        .collect();
-    let base = low[0] + size * (low[1] + size * low[2]);
-    let weighted: Vec<(f64, usize)> = if evaluation == Evaluation::Tetrahedral {
-        // From the low corner along the axes in falling order of the position within the cell.
-        axes.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let before = [1.0, axes[0].0, axes[1].0, axes[2].0];
-        let after = [axes[0].0, axes[1].0, axes[2].0, 0.0];
-        let mut node = base;
-        (0..4)
-            .map(|i| {
-                node += if i > 0 { axes[i - 1].1 } else { 0 };
-                (before[i] - after[i], node)
-            })
-            .collect()
-    } else {
-        // Every corner on whose side of the cell the position is.
-        (0..8_usize)
-            .map(|corner| {
-                let is_high = |i: usize| corner >> i & 1 == 1;
-                let weight = (0..3).map(|i| {
-                    if is_high(i) {
-                        axes[i].0
-                    } else {
-                        1.0 - axes[i].0
-                    }
-                });
-                let steps: usize = (0..3).map(|i| if is_high(i) { axes[i].1 } else { 0 }).sum();
-                (weight.fold(1.0, f64::min), base + steps)
-            })
-            .collect()
-    };
-    let heavy = |(weight, node): (f64, usize)| (weight > WEIGHTLESS).then_some(node);
+    let heavy = |(node, weight): (usize, f64)| (weight > WEIGHTLESS).then_some(node);
+    let weighted = node_weights(size, position, evaluation);
     weighted.into_iter().filter_map(heavy).collect()
 }
 

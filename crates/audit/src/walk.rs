@@ -8,9 +8,9 @@ use serde::Serialize;
 
 use crate::context::PanelContext;
 use crate::light::Light;
-use crate::ramp::Ramp;
 use crate::trend;
 use evenstep_lut::CodeScale;
+use evenstep_lut::Ramp;
 
 /// A target that rises by less than this share of L_w between two codes has no step to judge (method,
 /// section 6).

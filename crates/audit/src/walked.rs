@@ -4,13 +4,13 @@ use crate::audit::AuditOptions;
 use crate::context::{PanelContext, Subject};
 use crate::figures::Chain;
 use crate::plateau;
-use crate::ramp::Ramp;
 use crate::report::{NearBlack, RampReport, ReferenceRamp, RoundedFigures};
 use crate::reversal;
 use crate::roughness;
 use crate::trend;
 use crate::walk::{Guide, Trace, drive_of_positions};
 use evenstep_lut::CodeScale;
+use evenstep_lut::Ramp;
 
 /// One ramp with everything that was found along it.
 pub(crate) struct Walked {

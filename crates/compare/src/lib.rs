@@ -14,8 +14,7 @@ mod tour;
 
 pub use colour::{ColourSummary, colour_between, colour_error};
 pub use dense::{DenseComparison, DenseOptions, compare_dense};
-pub use evenstep_display::{Region, Regions};
-pub use evenstep_fit::NextPatch;
+pub use evenstep_fit::{NextPatch, Region, Regions};
 pub use gradation::gradation_figures;
 pub use luts::{LutPair, Seen, compare_luts};
 pub use report::{CompareReport, CompareVerdict, GradationFigure, HarmPlace, Judge, Standing};

@@ -1,8 +1,7 @@
-use evenstep_display::{NEAR_BLACK, Regions};
-use evenstep_lut::{Evaluation, Lut};
+use evenstep_lut::{Evaluation, Lut, NEAR_BLACK};
 use evenstep_readings::Readings;
 
-use crate::{Band, Doubt, Fit, FitOptions, InSignal, next_patches};
+use crate::{Band, Doubt, Fit, FitOptions, InSignal, Regions, next_patches};
 
 /// Adds to the report of a fit what left-out patches tell: how sure it is, and what to read next.
 ///

@@ -7,12 +7,23 @@ use evenstep_readings::{Finding, Fitness, NoiseModel, Readings, Severity, check}
 use evenstep_scatter::Scheme;
 
 use crate::assess::assess;
+use crate::gradation::{self, Problem};
 use crate::range::through_range;
 use crate::request::base_correction;
 use crate::{
     BaseCorrection, CodeRange, FitReport, GamutReport, NodeSolver, NoiseReport, PatchesReport,
     Settled, TargetReport, TargetRequest, fill_lattice,
 };
+
+/// How node values come from the model.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Solve {
+    /// All nodes together, so that ramps do not fall and the codes between nodes are right too.
+    #[default]
+    Gradation,
+    /// Every node for itself; for comparison.
+    Pointwise,
+}
 
 /// Choices of a fit.
 #[derive(Clone, Debug)]
@@ -27,6 +38,8 @@ pub struct FitOptions {
     pub smoothing: SmoothingChoice,
     /// Depth of stored node values, 8 to 16.
     pub node_bits: u8,
+    /// How node values come from the model; a panel without base correction is solved pointwise.
+    pub solve: Solve,
     /// Whether to stop at the base correction.
     pub base_only: bool,
     /// How codes map to signals in the LUT.
@@ -43,6 +56,7 @@ impl Default for FitOptions {
             scheme: None,
             smoothing: SmoothingChoice::LeaveOneOut,
             node_bits: 12,
+            solve: Solve::default(),
             base_only: false,
             range: CodeRange::Full,
             next: 10,
@@ -222,18 +236,16 @@ pub fn fit_with_model(
         });
     }
     let base = base_correction(&model, &settled.target);
-    let (lut, gamut) = match (&base, model.structure()) {
+    let (lut, gamut, gradation) = match (&base, model.structure()) {
         (Some(base), None) => {
             let lut = Lut3d::from_fn(options.nodes, |p| {
                 through_range(options.range, p, |signal| base.drive(signal))
             });
-            (
-                lut,
-                GamutReport {
-                    nodes_reduced: None,
-                    de2000_max: None,
-                },
-            )
+            let gamut = GamutReport {
+                nodes_reduced: None,
+                de2000_max: None,
+            };
+            (rounded(lut, options.node_bits), gamut, None)
         }
         _ => {
             let solver = NodeSolver::new(&model, &settled.target, base.as_ref());
@@ -242,10 +254,23 @@ pub fn fit_with_model(
                 nodes_reduced: Some(filled.nodes_reduced),
                 de2000_max: (filled.nodes_reduced > 0).then_some(filled.reduced_de2000_max),
             };
-            (filled.lut, gamut)
+            match &base {
+                Some(base) if options.solve == Solve::Gradation => {
+                    let problem = Problem {
+                        panel: &model,
+                        target: &settled.target,
+                        base,
+                        range: options.range,
+                        node_bits: options.node_bits,
+                        model_itp: modelled.error.as_ref().map_or(0.0, |e| e.itp_mean),
+                    };
+                    let (lut, report) = gradation::solve(&problem, &filled);
+                    (lut, gamut, Some(report))
+                }
+                _ => (rounded(filled.lut, options.node_bits), gamut, None),
+            }
         }
     };
-    let lut = rounded(lut, options.node_bits);
     let structure = model.structure();
     let report = FitReport {
         target: target_report(&settled, options),
@@ -260,6 +285,7 @@ pub fn fit_with_model(
         base_suffices: modelled.base_suffices,
         choice: modelled.choice,
         gamut,
+        gradation,
         nodes: options.nodes,
         node_bits: options.node_bits,
         notes: notes(readings),

@@ -1,5 +1,5 @@
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
-use evenstep_display::{ForwardModel, PanelModel, Regions, Target};
+use evenstep_display::{ForwardModel, PanelModel, Target};
 use evenstep_lut::Correction;
 use evenstep_readings::Readings;
 use evenstep_scatter::Coverage;
@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::left_out::{LeftOut, covering, itp_units, left_out, xyz_from_itp_units};
-use crate::{Inverter, UNREACHABLE_ITP, noise_of};
+use crate::{Inverter, Regions, UNREACHABLE_ITP, noise_of};
 
 /// How sure a correction is in one region: 95 of 100 colours shown through it are expected within these of the target.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

@@ -26,6 +26,9 @@ const MOST_STEPS: usize = 40;
 const SOLVED_ITP: f64 = 1e-3;
 /// A step below this ends the search: a fiftieth of a 16-bit code.
 const SMALLEST_STEP: f64 = 3e-7;
+/// A step that takes off less than this share of the squared miss ends the search: only a colour out of reach makes such
+/// steps, and there they go on for ever along the edge of what the panel shows.
+const SMALLEST_GAIN: f64 = 1e-4;
 
 /// A channel is flat when full drive along its slope would change less than this share of what the steepest does.
 const FLAT: f64 = 1e-6;
@@ -115,6 +118,33 @@ impl<'a> Inverter<'a> {
         best
     }
 
+    /// The better of the searches from two starts, without looking further: for a colour out of reach beside one that
+    /// was looked for at length.
+    pub(crate) fn invert_beside(&self, xyz: Xyz, own: [f64; 3], beside: [f64; 3]) -> Inversion {
+        let aim = self.aim(xyz);
+        let best = self.search(&aim, Vector3::from(own.map(|v| v.clamp(0.0, 1.0))));
+        if best.weighted < SOLVED_ITP {
+            return best;
+        }
+        let other = self.search(&aim, Vector3::from(beside));
+        if best.is_worse_than(&other) {
+            other
+        } else {
+            best
+        }
+    }
+
+    /// The search from whichever of `starts` already shows the colour best.
+    pub(crate) fn invert_from_best(&self, xyz: Xyz, starts: &[[f64; 3]]) -> Option<Inversion> {
+        let aim = self.aim(xyz);
+        let start = starts
+            .iter()
+            .map(|s| (self.miss(&aim, Vector3::from(*s)).0.norm(), s))
+            .min_by(|a, b| a.0.total_cmp(&b.0))?
+            .1;
+        Some(self.search(&aim, Vector3::from(*start)))
+    }
+
     /// A start whose flat channels are raised until the panel answers; `None` when no channel is flat.
     fn lifted(&self, aim: &Aim, start: Vector3<f64>) -> Option<Vector3<f64>> {
         let mut drive = start;
@@ -168,8 +198,12 @@ impl<'a> Inverter<'a> {
             }
             let (next_miss, next_slope, next_shown) = self.miss(aim, next);
             if next_miss.norm_squared() < miss.norm_squared() {
+                let gain = 1.0 - next_miss.norm_squared() / miss.norm_squared();
                 (drive, miss, slope, shown) = (next, next_miss, next_slope, next_shown);
                 damping = (damping * 0.2).max(1e-9);
+                if gain < SMALLEST_GAIN {
+                    break;
+                }
             } else {
                 damping = (damping * 8.0).max(1e-4);
                 if damping > 1e8 {

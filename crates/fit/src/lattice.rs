@@ -1,3 +1,5 @@
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use evenstep_colour::{Xyz, delta_e_2000, lab_from_xyz};
 use evenstep_display::{PanelModel, Target};
 use evenstep_lut::{Correction, Lut3d};
@@ -26,6 +28,8 @@ pub struct NodeSolver<'a> {
 pub struct Filled {
     /// The lattice, full-range drives of full-range signals, not rounded.
     pub lut: Lut3d,
+    /// What was found for each node, red fastest.
+    pub found: Vec<Inversion>,
     /// Nodes whose target the panel does not reach within [`UNREACHABLE_ITP`].
     pub nodes_reduced: usize,
     /// Largest CIEDE2000 (white: the target's) between the target and what the model shows, over those nodes.
@@ -57,6 +61,18 @@ impl<'a> NodeSolver<'a> {
         }
     }
 
+    /// Drive of a signal beside one whose answer is known: where that was out of reach, this probably is.
+    fn solve_beside(&self, signal: [f64; 3], before: Option<Inversion>) -> Inversion {
+        match (self.base, before) {
+            (Some(base), Some(before)) if before.miss_itp > UNREACHABLE_ITP => {
+                let aim = self.target.xyz(signal);
+                self.inverter
+                    .invert_beside(aim, base.drive(signal), before.drive)
+            }
+            _ => self.solve(signal),
+        }
+    }
+
     /// Without tone curves to start from: the signal itself and darker versions of it.
     fn solve_blind(&self, aim: Xyz, signal: [f64; 3]) -> Inversion {
         let mut best = self.inverter.invert(aim, signal);
@@ -83,16 +99,23 @@ pub fn fill_lattice(
         [index % size, index / size % size, index / (size * size)]
             .map(|i| signal_from_position(range, i as f64 / (size - 1) as f64).clamp(0.0, 1.0))
     };
-    let mut found: Vec<Inversion> = Vec::with_capacity(count);
-    let slab = size * size;
-    for start in (0..count).step_by(slab) {
-        found.par_extend(
-            (start..start + slab)
-                .into_par_iter()
-                .map(|i| solver.solve(signal(i))),
-        );
-        progress(start + slab, count);
-    }
+    // Rows in parallel, each from its dark end, so that answers do not depend on the number of threads.
+    let done = AtomicUsize::new(0);
+    let row = |row: usize| {
+        let mut before = None;
+        let one = |i| {
+            let found = solver.solve_beside(signal(i), before);
+            before = Some(found);
+            found
+        };
+        let row: Vec<Inversion> = (row * size..(row + 1) * size).map(one).collect();
+        progress(done.fetch_add(size, Ordering::Relaxed) + size, count);
+        row
+    };
+    let mut found: Vec<Inversion> = (0..size * size)
+        .into_par_iter()
+        .flat_map_iter(row)
+        .collect();
     for _ in 0..ROUNDS {
         let again: Vec<(usize, Inversion)> = (0..count)
             .into_par_iter()
@@ -125,6 +148,7 @@ pub fn fill_lattice(
     });
     Filled {
         lut,
+        found,
         nodes_reduced: reduced.len(),
         reduced_de2000_max: reduced.iter().copied().fold(0.0, f64::max),
     }
@@ -154,10 +178,15 @@ fn improved(
         }
         starts.extend(below.into_iter().chain(above));
     }
-    if !spike && own.miss_itp <= UNREACHABLE_ITP {
+    if !spike {
         return None;
     }
     let aim = solver.target.xyz(signal);
+    if own.miss_itp > UNREACHABLE_ITP {
+        // Out of reach, where there is most to try and least to gain.
+        let next = solver.inverter.invert_from_best(aim, &starts)?;
+        return own.is_worse_than(&next).then_some(next);
+    }
     starts
         .into_iter()
         .map(|start| solver.inverter.invert(aim, start))

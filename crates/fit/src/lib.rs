@@ -8,25 +8,29 @@ mod base_correction;
 mod build;
 mod confidence;
 mod gamut;
+mod gradation;
 mod invert;
 mod lattice;
 mod left_out;
 mod next_patches;
 mod range;
+mod regions;
 mod report;
 mod request;
 
 pub use base_correction::{BaseCorrection, CurvesAndMatrix};
 pub use build::{
-    Fit, FitFailure, FitOptions, Modelled, examine, fit, fit_with_model, model, noise_of,
+    Fit, FitFailure, FitOptions, Modelled, Solve, examine, fit, fit_with_model, model, noise_of,
 };
 pub use confidence::{Band, Doubt};
 pub use evenstep_lut::CodeRange;
 pub use gamut::{Gamut, UNREACHABLE_ITP};
+pub use gradation::GradationReport;
 pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};
 pub use left_out::refitted;
 pub use next_patches::{NextPatch, most_missed, next_patches};
 pub use range::InSignal;
+pub use regions::{Region, Regions};
 pub use report::{FitReport, GamutReport, NoiseReport, PatchesReport, TargetReport};
 pub use request::{Black, BlackColour, Peak, Settled, TargetRequest, White};

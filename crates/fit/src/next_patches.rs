@@ -1,11 +1,11 @@
 use std::collections::HashSet;
 
-use evenstep_display::{Region, Regions, Target};
+use evenstep_display::Target;
 use evenstep_lut::Correction;
 use evenstep_readings::{PatchRequest, Readings};
 use serde::Serialize;
 
-use crate::Doubt;
+use crate::{Doubt, Region, Regions};
 
 /// A patch worth reading.
 #[derive(Clone, Debug, PartialEq, Serialize)]

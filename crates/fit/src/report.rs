@@ -1,7 +1,7 @@
-use evenstep_display::{Choice, LeaveOneOutError, Regions};
+use evenstep_display::{Choice, LeaveOneOutError};
 use serde::Serialize;
 
-use crate::{Band, NextPatch};
+use crate::{Band, GradationReport, NextPatch, Regions};
 
 /// What was fitted and how well, for people and for machines.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -30,6 +30,8 @@ pub struct FitReport {
     pub choice: Option<Choice>,
     /// Nodes whose target is out of reach.
     pub gamut: GamutReport,
+    /// What the gradation-safe solve did; absent for the base alone and for a pointwise solve.
+    pub gradation: Option<GradationReport>,
     /// Nodes along an axis.
     pub nodes: usize,
     /// Depth the stored values are rounded to.

@@ -2,13 +2,14 @@
 
 use evenstep_colour::{delta_e_itp, itp_from_xyz, root_mean_square};
 use evenstep_display::{
-    BaseModel, Disturbance, Encoding, Form, ForwardModel, NEAR_BLACK, PanelModel, Region,
-    SimulatedPanel, Structure, Target, simulate,
+    BaseModel, Disturbance, Encoding, Form, ForwardModel, PanelModel, SimulatedPanel, Structure,
+    Target, simulate,
 };
 use evenstep_fit::{
-    BaseCorrection, Doubt, Gamut, NodeSolver, TargetRequest, most_missed, next_patches, noise_of,
+    BaseCorrection, Doubt, Gamut, NodeSolver, Region, TargetRequest, most_missed, next_patches,
+    noise_of,
 };
-use evenstep_lut::Correction;
+use evenstep_lut::{Correction, NEAR_BLACK};
 use evenstep_readings::{FullScale, PatchRequest, Readings, RgbScale, merged, parse_patches};
 use evenstep_scatter::Scheme;
 use proptest::prelude::*;

@@ -1,5 +1,5 @@
-use evenstep_display::{Choice, LeaveOneOutError, Regions};
-use evenstep_fit::{Band, FitReport, NextPatch, TargetReport};
+use evenstep_display::{Choice, LeaveOneOutError};
+use evenstep_fit::{Band, FitReport, GradationReport, NextPatch, Regions, TargetReport};
 use serde::Serialize;
 
 use crate::json::{Why, pretty};
@@ -27,7 +27,8 @@ struct Document<'a> {
     choice: Option<&'a Choice>,
     confidence: Option<Confidence<'a>>,
     gamut: Gamut,
-    constraints: Unknown,
+    solve: &'a str,
+    constraints: Option<&'a GradationReport>,
     next_patches: Option<&'a [NextPatch]>,
     nodes: usize,
     node_bits: u8,
@@ -83,12 +84,11 @@ struct Confidence<'a> {
 pub fn fit_json(report: &FitReport) -> String {
     let mut why = Why::from([
         ("drift", NOT_ESTIMATED),
-        (
-            "constraints",
-            "nodes are solved one by one; no constraint is held between them",
-        ),
         ("seconds", "left out so that equal inputs give equal bytes"),
     ]);
+    if report.gradation.is_none() {
+        why.insert("constraints", "no constraint is held between nodes");
+    }
     for (field, is_known) in [
         ("confidence", report.confidence.is_some()),
         ("next_patches", report.next_patches.is_some()),
@@ -144,7 +144,8 @@ pub fn fit_json(report: &FitReport) -> String {
         choice: report.choice.as_ref(),
         confidence: report.confidence.as_ref().map(confidence),
         gamut: gamut(report),
-        constraints: None,
+        solve: solve(report),
+        constraints: report.gradation.as_ref(),
         next_patches: report.next_patches.as_deref(),
         nodes: report.nodes,
         node_bits: report.node_bits,
@@ -152,6 +153,14 @@ pub fn fit_json(report: &FitReport) -> String {
         seconds: None,
         why,
     })
+}
+
+fn solve(report: &FitReport) -> &'static str {
+    if report.gradation.is_some() {
+        "gradation"
+    } else {
+        "pointwise"
+    }
 }
 
 fn target(target: &TargetReport) -> Target<'_> {

@@ -1,5 +1,5 @@
 use evenstep_display::Choice;
-use evenstep_fit::{FitReport, TargetReport};
+use evenstep_fit::{FitReport, GradationReport, TargetReport};
 
 use crate::text::{counted, labelled, next_in_words, three_digits};
 
@@ -31,6 +31,9 @@ pub fn fit_text(report: &FitReport) -> String {
     }
     text += &sure(report);
     text += &labelled("Reach", &reach(report));
+    if let Some(gradation) = &report.gradation {
+        text += &labelled("Gradation", &held(gradation));
+    }
     for (i, note) in report.notes.iter().enumerate() {
         text += &labelled(if i == 0 { "Notes" } else { "" }, note);
     }
@@ -218,4 +221,28 @@ fn reach(report: &FitReport) -> String {
              their place, at most {de2000:.1} CIEDE2000 away"
         ),
     }
+}
+
+/// What was done so that ramps stay even.
+fn held(gradation: &GradationReport) -> String {
+    let mut text = format!(
+        "no channel falls along the neutral ramp or a primary's; the difference from the base correction smoothed by \
+         {:.2} ΔE ITP, dark and neutral nodes moved by up to {:.1} % of drive for the codes between them",
+        gradation.smoothed_itp,
+        100.0 * gradation.cells_moved
+    );
+    let listed = |ramps: &[String]| ramps.join(", ");
+    if !gradation.resolved_ramps.is_empty() {
+        text += &format!(
+            "; luminance set right along {}",
+            listed(&gradation.resolved_ramps)
+        );
+    }
+    if !gradation.unresolved_ramps.is_empty() {
+        text += &format!(
+            "; it still falls along {} where the panel has no light to give",
+            listed(&gradation.unresolved_ramps)
+        );
+    }
+    text
 }

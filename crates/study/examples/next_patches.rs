@@ -4,10 +4,9 @@
 
 use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz};
 use evenstep_display::{
-    Disturbance, PanelModel, Region, SimulatedPanel, SmoothingChoice, Target, choose_model,
-    simulate,
+    Disturbance, PanelModel, SimulatedPanel, SmoothingChoice, Target, choose_model, simulate,
 };
-use evenstep_fit::{BaseCorrection, Doubt, next_patches, noise_of};
+use evenstep_fit::{BaseCorrection, Doubt, Region, next_patches, noise_of};
 use evenstep_lut::Correction;
 use evenstep_readings::{PatchRequest, Readings, merged};
 use evenstep_study::patches;

@@ -1,8 +1,8 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
-use clap::Args;
-use evenstep::fit::{Fit, FitOptions, InSignal, fit};
+use clap::{Args, ValueEnum};
+use evenstep::fit::{Fit, FitOptions, InSignal, Solve, fit};
 use evenstep::lut::format::cube;
 use evenstep::lut::{CodeRange, Correction as _, Evaluation, Lut, Lut1d};
 use evenstep::readings::{Readings, merged, read_sequence};
@@ -42,6 +42,10 @@ pub(crate) struct FitArgs {
     /// Bits of the stored values, 8 to 16
     #[arg(long, value_name = "BITS", default_value_t = 12, value_parser = clap::value_parser!(u8).range(8..=16))]
     node_bits: u8,
+    /// How node values come from the model: all together, so that ramps stay even, or each for itself,
+    /// for comparison
+    #[arg(long, value_name = "HOW", value_enum, default_value_t = HowToSolve::Gradation)]
+    solve: HowToSolve,
     /// Stop at the base correction: black, a matrix and tone curves
     #[arg(long)]
     base_only: bool,
@@ -75,6 +79,13 @@ pub(crate) struct FitArgs {
     common: CommonArgs,
 }
 
+/// How node values come from the model.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum HowToSolve {
+    Gradation,
+    Pointwise,
+}
+
 impl FitArgs {
     fn inputs(&self) -> Vec<&Path> {
         std::iter::once(&self.readings)
@@ -91,6 +102,10 @@ impl FitArgs {
             scheme: self.model.scheme(),
             smoothing: self.model.smoothing(),
             node_bits: self.node_bits,
+            solve: match self.solve {
+                HowToSolve::Gradation => Solve::Gradation,
+                HowToSolve::Pointwise => Solve::Pointwise,
+            },
             base_only: self.base_only,
             range: self.range.range(),
             next: self.next.count(),

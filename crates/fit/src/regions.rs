@@ -1,3 +1,4 @@
+use evenstep_lut::SKIN_END;
 use serde::Serialize;
 
 /// A part of the signal cube that colour figures are given for.
@@ -57,15 +58,6 @@ impl<T> Regions<T> {
         }
     }
 }
-
-/// The colour of light skin in bright light; the skin ramp runs to it from black.
-///
-/// Our choice. In a power-law signal a straight line from black keeps its chromaticity, so the ramp is one
-/// surface under falling light. No published end points are claimed.
-pub const SKIN_END: [f64; 3] = [0.90, 0.70, 0.60];
-
-/// Share of the signal that counts as near black unless another is asked for. Our choice, the trade's habit.
-pub const NEAR_BLACK: f64 = 0.10;
 
 /// Levels along an axis of the lattice: not those of any usual LUT, so that its nodes are not what is looked at.
 const LEVELS: usize = 13;

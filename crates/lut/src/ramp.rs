@@ -1,7 +1,6 @@
 use serde::Serialize;
 
-use evenstep_display::SKIN_END;
-use evenstep_lut::CodeScale;
+use crate::CodeScale;
 
 /// Why a ramp cannot be walked.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -35,6 +34,14 @@ pub struct Ramp {
     to: [f64; 3],
 }
 
+/// Share of the signal that counts as near black unless another is asked for. Our choice, the trade's habit.
+pub const NEAR_BLACK: f64 = 0.10;
+
+/// The colour of light skin in bright light; the skin ramp runs to it from black.
+///
+/// Our choice. In a power-law signal a straight line from black keeps its chromaticity, so the ramp is one
+/// surface under falling light. No published end points are claimed.
+pub const SKIN_END: [f64; 3] = [0.90, 0.70, 0.60];
 /// The colour of a clear sky; the sky ramp runs to it from black. Our choice, as for [`SKIN_END`].
 pub const SKY_END: [f64; 3] = [0.55, 0.75, 0.95];
 /// The colour of leaves in sunlight; the foliage ramp runs to it from black. Our choice, as for [`SKIN_END`].
@@ -180,7 +187,7 @@ pub struct Walk {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use evenstep_lut::{BitDepth, CodeRange};
+    use crate::{BitDepth, CodeRange};
 
     fn ten_bits(range: CodeRange) -> CodeScale {
         CodeScale {

@@ -1,0 +1,45 @@
+/// The order in which the axes are taken from 000 to 111, with the sign of that permutation.
+const PATHS: [([usize; 3], f64); 6] = [
+    ([0, 1, 2], 1.0),
+    ([1, 2, 0], 1.0),
+    ([2, 0, 1], 1.0),
+    ([0, 2, 1], -1.0),
+    ([2, 1, 0], -1.0),
+    ([1, 0, 2], -1.0),
+];
+
+/// Determinants of the edges of the six tetrahedra of a cell around its 000–111 diagonal: 1 for a unit cell that is left
+/// as it is, 0 where volume is lost, negative where it is turned inside out.
+///
+/// Corner (r, g, b) of the cell stands at `r + 2·g + 4·b`.
+#[must_use]
+pub fn tetrahedron_volumes(corners: &[[f64; 3]; 8]) -> [f64; 6] {
+    PATHS.map(|(path, sign)| {
+        let one = 1 << path[0];
+        let two = one | 1 << path[1];
+        sign * determinant(corners[0], corners[one], corners[two], corners[7])
+    })
+}
+
+/// Determinant of the three edges along the path a → b → c → d.
+fn determinant(a: [f64; 3], b: [f64; 3], c: [f64; 3], d: [f64; 3]) -> f64 {
+    let [u, v, w] = [[a, b], [b, c], [c, d]].map(|[p, q]| [q[0] - p[0], q[1] - p[1], q[2] - p[2]]);
+    u[0] * (v[1] * w[2] - v[2] * w[1]) - u[1] * (v[0] * w[2] - v[2] * w[0])
+        + u[2] * (v[0] * w[1] - v[1] * w[0])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_cube_keeps_its_volume_and_a_mirror_turns_it() {
+        let corner = |i: usize| [i & 1, i >> 1 & 1, i >> 2].map(|v| v as f64);
+        assert_eq!(tetrahedron_volumes(&std::array::from_fn(corner)), [1.0; 6]);
+        let mirrored = |i: usize| corner(i ^ 1);
+        assert_eq!(
+            tetrahedron_volumes(&std::array::from_fn(mirrored)),
+            [-1.0; 6]
+        );
+    }
+}
