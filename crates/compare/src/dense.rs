@@ -4,7 +4,6 @@ use evenstep_fit::{
     BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, examine, fit, fit_with_model,
     noise_of,
 };
-use evenstep_lut::Lut;
 use evenstep_readings::{Fitness, NoiseModel, Readings};
 
 use crate::luts::verdict;
@@ -95,7 +94,7 @@ pub fn compare_dense(
                 de2000_mean: references[judge].report.leave_one_out.as_ref().map(|e| e.de2000_mean),
             },
         };
-        let (a, b) = (lut_of(&candidate), lut_of(&references[reference]));
+        let (a, b) = (candidate.loaded(), references[reference].loaded());
         reports.push(compare_luts(
             LutPair {
                 candidate: &a,
@@ -137,15 +136,6 @@ pub fn compare_dense(
         candidate,
         references,
     })
-}
-
-/// The lattice of a fit as a LUT.
-pub(crate) fn lut_of(fit: &Fit) -> Lut {
-    Lut {
-        title: None,
-        curves: None,
-        lattice: Some(fit.lut.clone()),
-    }
 }
 
 /// Base correction that starts the judge's searches: its own, or the candidate's, or the reference's.

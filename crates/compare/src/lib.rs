@@ -10,6 +10,7 @@ mod luts;
 mod places;
 mod redraw;
 mod report;
+mod shaper_gain;
 mod tour;
 
 pub use colour::{ColourSummary, colour_between, colour_error};
@@ -18,4 +19,5 @@ pub use evenstep_fit::{NextPatch, Region, Regions};
 pub use gradation::gradation_figures;
 pub use luts::{LutPair, Seen, compare_luts};
 pub use report::{CompareReport, CompareVerdict, GradationFigure, HarmPlace, Judge, Standing};
+pub use shaper_gain::shaper_gain;
 pub use tour::{Tour, TourOptions, TourRow, audit_fit, dense_patches, tour};

@@ -1,4 +1,4 @@
-use evenstep_lut::{Evaluation, Lut, NEAR_BLACK};
+use evenstep_lut::{Evaluation, NEAR_BLACK};
 use evenstep_readings::Readings;
 
 use crate::{Band, Doubt, Fit, FitOptions, InSignal, Regions, next_patches};
@@ -10,7 +10,7 @@ pub(crate) fn assess(fit: &mut Fit, readings: &Readings, options: &FitOptions) {
     let Some(doubt) = Doubt::new(readings, &fit.model) else {
         return;
     };
-    let lut = Lut::from(fit.lut.clone());
+    let lut = fit.loaded();
     let evaluated = lut.evaluated(Evaluation::Tetrahedral);
     let correction = InSignal {
         inner: &evaluated,

@@ -17,6 +17,8 @@ mod range;
 mod regions;
 mod report;
 mod request;
+mod shaper;
+mod through;
 
 pub use base_correction::{BaseCorrection, CurvesAndMatrix};
 pub use build::{
@@ -32,5 +34,9 @@ pub use left_out::refitted;
 pub use next_patches::{NextPatch, most_missed, next_patches};
 pub use range::InSignal;
 pub use regions::{Region, Regions};
-pub use report::{FitReport, GamutReport, NoiseReport, PatchesReport, TargetReport};
+pub use report::{
+    FitReport, GamutReport, NoiseReport, PatchesReport, ShaperFigures, ShaperReport, TargetReport,
+};
 pub use request::{Black, BlackColour, Peak, Settled, TargetRequest, White};
+pub use shaper::{Shaped, Shaper};
+pub use through::through;

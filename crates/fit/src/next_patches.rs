@@ -34,10 +34,12 @@ impl NextPatch {
 }
 
 /// Levels along each axis of the grid of candidates.
-const GRID: usize = 9;
+const GRID: usize = 7;
+/// Of the signals of a region every third is enough to weigh drives by.
+const EVERY: usize = 3;
 /// Levels of the ramps among the candidates, closer near black as those that are usually read.
-const RAMP: usize = 24;
-/// Exponent of these levels. Our choice: the first is then at 0.9 % of drive.
+const RAMP: usize = 16;
+/// Exponent of these levels. Our choice: the first is then at 1.6 % of drive.
 const RAMP_BEND: f64 = 1.5;
 /// A candidate this near to a patch that was read, in every channel, is that patch: half of an 8-bit code.
 const SAME: f64 = 0.5 / 255.0;
@@ -80,7 +82,7 @@ pub fn next_patches(
             // Part of the whole cube.
             Region::Saturated => return,
         };
-        let signals = region.signals(end);
+        let signals: Vec<[f64; 3]> = region.signals(end).into_iter().step_by(EVERY).collect();
         weights.extend(signals.iter().map(|_| share / signals.len() as f64));
         drives.extend(signals.iter().map(|s| correction.drive(*s)));
     });
@@ -132,17 +134,23 @@ fn named(chosen: &[usize], drives: &[[f64; 3]], expected_itp: &[f64]) -> Vec<Nex
 
 fn candidates() -> Vec<[f64; 3]> {
     let grid = (0..GRID.pow(3)).map(|i| {
-        [i % GRID, i / GRID % GRID, i / GRID / GRID].map(|k| k as f64 / (GRID - 1) as f64)
+        [i % GRID, i / GRID % GRID, i / GRID / GRID]
+            .map(|k| four_decimals(k as f64 / (GRID - 1) as f64))
     });
-    // Every mixture of full and no drive but black; to four decimals, as a patch file holds them.
+    // Every mixture of full and no drive but black.
     let ramps = (1..8_u8).flat_map(|mask| {
         let full = [0, 1, 2].map(|c| f64::from(mask >> c & 1));
         (1..=RAMP).map(move |i| {
             let level = (i as f64 / RAMP as f64).powf(RAMP_BEND);
-            full.map(|m| m * (level * 1e4).round() / 1e4)
+            full.map(|m| m * four_decimals(level))
         })
     });
     let mut known = HashSet::new();
     let is_first = |drive: &[f64; 3]| known.insert(drive.map(f64::to_bits));
     grid.chain(ramps).filter(is_first).collect()
+}
+
+/// As a patch file holds drives.
+fn four_decimals(v: f64) -> f64 {
+    (v * 1e4).round() / 1e4
 }

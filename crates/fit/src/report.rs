@@ -43,6 +43,30 @@ pub struct FitReport {
     pub confidence: Option<Regions<Option<Band>>>,
     /// Patches to read next, most useful first; absent as `confidence` is.
     pub next_patches: Option<Vec<NextPatch>>,
+    /// What the shaper gains; absent where none was asked for, or nobody has measured it yet.
+    pub shaper: Option<ShaperReport>,
+}
+
+/// A lattice behind a shaper and the same without, both seen through the model.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct ShaperReport {
+    /// With the shaper.
+    pub with: ShaperFigures,
+    /// Without it.
+    pub without: ShaperFigures,
+}
+
+/// What a shaper changes.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct ShaperFigures {
+    /// Unevenness of the neutral ramp near black, unrounded; 0 is even.
+    pub near_black_unevenness: f64,
+    /// Mean ΔE ITP to the target near black.
+    pub near_black_itp_mean: f64,
+    /// Its 95th percentile.
+    pub near_black_itp_p95: f64,
+    /// Mean ΔE ITP to the target over the whole cube.
+    pub all_itp_mean: f64,
 }
 
 /// Target of a fit.

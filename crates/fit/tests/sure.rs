@@ -7,7 +7,7 @@ use evenstep_display::{
 };
 use evenstep_fit::{
     BaseCorrection, Doubt, Gamut, NodeSolver, Region, TargetRequest, most_missed, next_patches,
-    noise_of,
+    noise_of, through,
 };
 use evenstep_lut::{Correction, NEAR_BLACK};
 use evenstep_readings::{FullScale, PatchRequest, Readings, RgbScale, merged, parse_patches};
@@ -37,7 +37,11 @@ impl Known {
             outliers: 0.0,
         };
         let panel = SimulatedPanel::by_name(name).unwrap();
-        let readings = merged(simulate(&panel, patches, noisy, seed));
+        Self::of(name, merged(simulate(&panel, patches, noisy, seed)))
+    }
+
+    fn of(name: &str, readings: Readings) -> Self {
+        let panel = SimulatedPanel::by_name(name).unwrap();
         let (noise, _) = noise_of(&readings);
         // One structure for all, so that no choice of a model takes time or hides what the patches do.
         let structure = Structure {
@@ -161,6 +165,37 @@ fn twice_the_patches_make_surer() {
     };
     // The base alone is what is loaded, so that its own error, alike in both, bounds the gain.
     assert!(band(&many).saturated.itp_q95 < band(&few).saturated.itp_q95);
+}
+
+/// The same patches shown again through the first correction, joined to the first readings, lower the error on the true
+/// panel: the second readings lie where the correction drives it.
+#[test]
+fn a_second_pass_refines_the_first() {
+    let patches = foyer();
+    let first = Known::new("wrgb", &patches, 6);
+    let (target, base) = (first.target(), first.base());
+    let solved = Solved(NodeSolver::new(&first.model, &target, Some(&base)));
+    let noisy = Disturbance {
+        noise: 1.0,
+        drift: 0.0,
+        outliers: 0.0,
+    };
+    let shown: Vec<PatchRequest> = patches
+        .iter()
+        .map(|p| PatchRequest {
+            id: p.id.clone(),
+            drive: solved.drive(p.drive),
+        })
+        .collect();
+    let mut again = simulate(&first.panel, &shown, noisy, 7);
+    for (reading, patch) in again.iter_mut().zip(&patches) {
+        reading.drive = patch.drive;
+    }
+    let known = simulate(&first.panel, &patches, noisy, 6);
+    let second = Known::of("wrgb", merged(through(&solved, known, again)));
+    let signals = Region::All.signals(NEAR_BLACK);
+    let drives: Vec<[f64; 3]> = signals.iter().map(|s| base.drive(*s)).collect();
+    assert!(second.error(&drives) < first.error(&drives));
 }
 
 /// Halton's sequence in one base.

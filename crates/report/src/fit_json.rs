@@ -1,5 +1,7 @@
 use evenstep_display::{Choice, LeaveOneOutError};
-use evenstep_fit::{Band, FitReport, GradationReport, NextPatch, Regions, TargetReport};
+use evenstep_fit::{
+    Band, FitReport, GradationReport, NextPatch, Regions, ShaperReport, TargetReport,
+};
 use serde::Serialize;
 
 use crate::json::{Why, pretty};
@@ -33,6 +35,7 @@ struct Document<'a> {
     nodes: usize,
     node_bits: u8,
     notes: &'a [String],
+    shaper: Option<&'a ShaperReport>,
     seconds: Unknown,
     why: Why,
 }
@@ -88,6 +91,9 @@ pub fn fit_json(report: &FitReport) -> String {
     ]);
     if report.gradation.is_none() {
         why.insert("constraints", "no constraint is held between nodes");
+    }
+    if report.shaper.is_none() {
+        why.insert("shaper", "not asked for");
     }
     for (field, is_known) in [
         ("confidence", report.confidence.is_some()),
@@ -150,6 +156,7 @@ pub fn fit_json(report: &FitReport) -> String {
         nodes: report.nodes,
         node_bits: report.node_bits,
         notes: &report.notes,
+        shaper: report.shaper.as_ref(),
         seconds: None,
         why,
     })

@@ -1,5 +1,5 @@
 use evenstep_display::Choice;
-use evenstep_fit::{FitReport, GradationReport, TargetReport};
+use evenstep_fit::{FitReport, GradationReport, ShaperReport, TargetReport};
 
 use crate::text::{counted, labelled, next_in_words, three_digits};
 
@@ -36,6 +36,9 @@ pub fn fit_text(report: &FitReport) -> String {
     }
     for (i, note) in report.notes.iter().enumerate() {
         text += &labelled(if i == 0 { "Notes" } else { "" }, note);
+    }
+    if let Some(shaper) = &report.shaper {
+        text += &labelled("Shaper", &shaper_gain(shaper));
     }
     if let Some(next) = report.next_patches.as_deref().filter(|n| !n.is_empty()) {
         text += &labelled("Read next", &next_in_words(next));
@@ -182,6 +185,24 @@ fn errors(report: &FitReport) -> Vec<String> {
         }
     }
     lines
+}
+
+/// What the shaper gains near black and costs elsewhere.
+fn shaper_gain(report: &ShaperReport) -> String {
+    let (with, without) = (&report.with, &report.without);
+    format!(
+        "load the curve before the lattice. With and without it, on the model: unevenness near black {:.2} and {:.2}, \
+         ΔE ITP near black {:.2} and {:.2} in the mean, 95 % below {:.2} and {:.2}, over the whole cube {:.2} and {:.2} in \
+         the mean",
+        with.near_black_unevenness,
+        without.near_black_unevenness,
+        with.near_black_itp_mean,
+        without.near_black_itp_mean,
+        with.near_black_itp_p95,
+        without.near_black_itp_p95,
+        with.all_itp_mean,
+        without.all_itp_mean
+    )
 }
 
 /// Bands by region, in the columns of the errors above them.

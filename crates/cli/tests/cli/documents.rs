@@ -42,6 +42,8 @@ pub(crate) struct Fit {
     pub(crate) node_bits: u8,
     pub(crate) notes: Vec<String>,
     #[serde(deserialize_with = "there")]
+    pub(crate) shaper: Option<Shaper>,
+    #[serde(deserialize_with = "there")]
     pub(crate) seconds: Null,
     pub(crate) why: Why,
 }
@@ -63,6 +65,22 @@ pub(crate) struct Confidence {
     pub(crate) saturated: Option<Band>,
     #[serde(default)]
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Shaper {
+    pub(crate) with: ShaperFigures,
+    pub(crate) without: ShaperFigures,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ShaperFigures {
+    pub(crate) near_black_unevenness: f64,
+    pub(crate) near_black_itp_mean: f64,
+    pub(crate) near_black_itp_p95: f64,
+    pub(crate) all_itp_mean: f64,
 }
 
 #[derive(Debug, Deserialize)]
