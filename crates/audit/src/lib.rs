@@ -49,8 +49,8 @@ pub use evenstep_lut::{
 pub use figures::{FloorFigures, RampFigures};
 pub use folds::{COLLAPSED, Folds};
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
-pub use noise_gain::NoiseGain;
 pub use node_figures::{AT_END, node_signal};
+pub use noise_gain::NoiseGain;
 pub use places::{Place, RampPlaces, RampSearch};
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
