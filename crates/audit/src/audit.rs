@@ -41,7 +41,7 @@ impl Default for AuditOptions {
             source_bits: BitDepth::TEN,
             output_bits: BitDepth::TWELVE,
             range: CodeRange::Full,
-            near_black: 0.10,
+            near_black: evenstep_lut::NEAR_BLACK,
             evaluation: Evaluation::default(),
             extra_ramps: Vec::new(),
             thresholds: Thresholds::default(),

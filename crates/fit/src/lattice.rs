@@ -5,7 +5,8 @@ use evenstep_display::{PanelModel, Target};
 use evenstep_lut::{Correction, Lut3d};
 use rayon::prelude::*;
 
-use crate::range::{signal_from_position, through_range};
+use crate::range::through_range;
+use crate::shaper::Placement;
 use crate::{BaseCorrection, CodeRange, Inversion, Inverter, UNREACHABLE_ITP};
 
 /// A node whose drive is this far from the middle of its two neighbours on some axis is searched again from there:
@@ -67,7 +68,7 @@ impl<'a> NodeSolver<'a> {
             (Some(base), Some(before)) if before.miss_itp > UNREACHABLE_ITP => {
                 let aim = self.target.xyz(signal);
                 self.inverter
-                    .invert_beside(aim, base.drive(signal), before.drive)
+                    .invert_beside(aim, base.drive(signal), &before)
             }
             _ => self.solve(signal),
         }
@@ -94,10 +95,23 @@ pub fn fill_lattice(
     range: CodeRange,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Filled {
+    fill_placed(solver, size, &Placement::new(range, None), progress)
+}
+
+/// Fills a lattice whose nodes lie where `placement` says.
+pub(crate) fn fill_placed(
+    solver: &NodeSolver<'_>,
+    size: usize,
+    placement: &Placement,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Filled {
     let count = size * size * size;
     let signal = |index: usize| {
-        [index % size, index / size % size, index / (size * size)]
-            .map(|i| signal_from_position(range, i as f64 / (size - 1) as f64).clamp(0.0, 1.0))
+        [index % size, index / size % size, index / (size * size)].map(|i| {
+            placement
+                .signal(i as f64 / (size - 1) as f64)
+                .clamp(0.0, 1.0)
+        })
     };
     // Above the target's own clip all signals ask for the same light: solved once, the same everywhere.
     let top = (0..size)
@@ -163,7 +177,8 @@ pub fn fill_lattice(
         let index = position.iter().rev().fold(0, |at, p| {
             at * size + (p * (size - 1) as f64).round() as usize
         });
-        through_range(range, position, |_| found[index].drive)
+        let code = position.map(|p| placement.unshaped(p));
+        through_range(placement.range(), code, |_| found[index].drive)
     });
     Filled {
         lut,

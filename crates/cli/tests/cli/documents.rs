@@ -32,16 +32,18 @@ pub(crate) struct Fit {
     pub(crate) base_suffices: bool,
     pub(crate) choice: Option<Choice>,
     #[serde(deserialize_with = "there")]
-    pub(crate) confidence: Null,
+    pub(crate) confidence: Option<Confidence>,
     pub(crate) gamut: Gamut,
     pub(crate) solve: String,
     #[serde(deserialize_with = "there")]
     pub(crate) constraints: Option<Constraints>,
     #[serde(deserialize_with = "there")]
-    pub(crate) next_patches: Null,
+    pub(crate) next_patches: Option<Vec<NextPatch>>,
     pub(crate) nodes: usize,
     pub(crate) node_bits: u8,
     pub(crate) notes: Vec<String>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) shaper: Option<Shaper>,
     #[serde(deserialize_with = "there")]
     pub(crate) seconds: Null,
     pub(crate) why: Why,
@@ -64,6 +66,51 @@ pub(crate) fn there<'de, D: serde::Deserializer<'de>, T: Deserialize<'de>>(
     from: D,
 ) -> Result<Option<T>, D::Error> {
     Option::deserialize(from)
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Confidence {
+    pub(crate) all: Option<Band>,
+    pub(crate) near_black: Option<Band>,
+    pub(crate) neutral: Option<Band>,
+    pub(crate) skin: Option<Band>,
+    pub(crate) saturated: Option<Band>,
+    #[serde(default)]
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Shaper {
+    pub(crate) with: ShaperFigures,
+    pub(crate) without: ShaperFigures,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ShaperFigures {
+    pub(crate) near_black_unevenness: f64,
+    pub(crate) near_black_itp_mean: f64,
+    pub(crate) near_black_itp_p95: f64,
+    pub(crate) all_itp_mean: f64,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Band {
+    pub(crate) de2000_q95: f64,
+    pub(crate) itp_q95: f64,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct NextPatch {
+    pub(crate) id: String,
+    pub(crate) r: f64,
+    pub(crate) g: f64,
+    pub(crate) b: f64,
+    pub(crate) expected_itp: f64,
 }
 
 #[derive(Debug, Deserialize)]

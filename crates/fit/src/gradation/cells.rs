@@ -7,7 +7,6 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::{Field, Problem};
 use crate::invert::itp_from_lms;
-use crate::range::position_from_signal;
 
 /// Share of the signal up to which every cell is looked into: near black with a cell's margin at 33 nodes.
 const DARK: f64 = 0.13;
@@ -163,7 +162,7 @@ fn samples(problem: &Problem<'_>, field: &Field, reached: &[bool]) -> Vec<Sample
     let mut all = Vec::new();
     let mut add = |signal: [f64; 3], weight: f64, along: Option<(u8, usize)>| {
         let itp = itp_from_xyz(problem.target.xyz(signal));
-        let position = signal.map(|s| position_from_signal(field.range, s));
+        let position = signal.map(|s| field.placement.position(s));
         for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
             let weights = node_weights(n, position, how);
             let is_reached = |(node, w): &(usize, f64)| *w > 0.0 && reached[*node];

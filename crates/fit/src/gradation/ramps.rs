@@ -1,7 +1,6 @@
 use evenstep_lut::{BitDepth, CodeScale, Evaluation, Ramp, node_weights};
 
 use super::{Field, GradationReport, Problem};
-use crate::range::position_from_signal;
 
 /// Least rise of luminance that a solve asks for, as a share of the target's: a margin for what the model does not know.
 /// Our choice.
@@ -71,7 +70,7 @@ fn sweep_ramp(
     let size = field.grid.size();
     let white = problem.target.white().luminance_cd_m2();
     let read = |field: &Field, signal: [f64; 3]| {
-        let position = signal.map(|s| position_from_signal(field.range, s));
+        let position = signal.map(|s| field.placement.position(s));
         let weights = node_weights(size, position, how);
         let mut drive = [0.0; 3];
         for (i, w) in &weights {
