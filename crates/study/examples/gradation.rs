@@ -210,6 +210,10 @@ fn cell_of(value: &serde_json::Value) -> String {
     match value {
         Value::Null => String::new(),
         Value::String(text) => text.replace(',', ";"),
+        Value::Object(members) => {
+            let items: Vec<String> = members.values().map(cell_of).collect();
+            items.join(" ")
+        }
         Value::Array(list) => {
             let items: Vec<String> = list.iter().map(cell_of).collect();
             items.join(" ")

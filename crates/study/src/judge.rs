@@ -189,6 +189,15 @@ impl<'a> Judge<'a> {
         audit(subject, options, Some(&context))
     }
 
+    /// ΔE ITP of what the panel shows at drives against the target of the signals they are for.
+    pub(crate) fn errors_itp(&self, signals: &[[f64; 3]], drives: &[[f64; 3]]) -> Vec<f64> {
+        let itp = |(s, d): (&[f64; 3], &[f64; 3])| {
+            let shown = itp_from_xyz(self.stage.panel().xyz(*d));
+            delta_e_itp(shown, itp_from_xyz(self.stage.target().xyz(*s)))
+        };
+        signals.iter().zip(drives).map(itp).collect()
+    }
+
     /// What the panel shows at drives against the target of the signals they are for.
     pub(crate) fn difference(&self, signals: &[[f64; 3]], drives: &[[f64; 3]]) -> Difference {
         let white = self.stage.target().white();

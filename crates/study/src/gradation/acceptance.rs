@@ -2,7 +2,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use evenstep_audit::{Load, thresholds::VISIBLE_REVERSAL_ITP};
 
-use super::{Condition, Contender, GradationRow};
+use super::{BandHeld, Condition, Contender, GradationRow};
 
 /// Figures of a correction from few patches over the base correction's, at most.
 const TIMES_BASE: f64 = 1.1;
@@ -21,6 +21,8 @@ const TIMES_ORDINARY: f64 = 1.3;
 const TIMES_TRUE_INVERSE: f64 = 0.5;
 /// Share of the stated band that truth must fall in.
 const COVERAGE: [f64; 2] = [0.93, 0.97];
+/// Mean band over the RMS of true errors, at most.
+const TIMES_RMS: f64 = 2.5;
 /// Share of LUTs without a true fault that must be called *load*.
 const CALLED_LOAD: f64 = 0.98;
 /// The panel flat above its peak.
@@ -235,7 +237,8 @@ pub fn acceptance(rows: &[GradationRow]) -> Vec<Bound> {
     let mut bounds = gradation(&all);
     bounds.extend(colour(&all));
     bounds.extend(rough(&all));
-    bounds.extend(confidence_and_verdict(&all));
+    bounds.extend(confidence(&all));
+    bounds.extend(verdict(&all));
     bounds
 }
 
@@ -399,16 +402,46 @@ fn rough(rows: &Rows<'_>) -> Vec<Bound> {
     ]
 }
 
-fn confidence_and_verdict(rows: &Rows<'_>) -> Vec<Bound> {
+/// Bands are of single fits, whose errors go together: they are held against truth over all fits of ordinary readings.
+fn confidence(rows: &Rows<'_>) -> Vec<Bound> {
     let [low, high] = COVERAGE;
-    let covered = rows.0.iter().filter_map(|r| {
-        let coverage = r.band_coverage?;
-        Some(Held {
-            case: label(r),
+    let mean = |figure: &dyn Fn(&BandHeld) -> Option<f64>| {
+        let known: Vec<f64> = rows
+            .ours()
+            .filter_map(|r| figure(r.band.as_ref()?))
+            .collect();
+        (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+    };
+    let covered = |name: &str, figure: &dyn Fn(&BandHeld) -> Option<f64>| {
+        let held = mean(figure).map(|coverage| Held {
+            case: format!("{:.1} % on average, off the middle", 100.0 * coverage),
             value: (coverage - 0.5 * (low + high)).abs(),
             limit: 0.5 * (high - low),
-        })
-    });
+        });
+        Bound::of(name, held.into_iter().collect())
+    };
+    let wide = mean(&|b| Some(b.itp_q95))
+        .zip(mean(&|b| Some(b.itp_rms)))
+        .map(|(band, rms)| Held {
+            case: "mean of all fits, ΔE ITP".to_owned(),
+            value: band,
+            limit: TIMES_RMS * rms,
+        });
+    vec![
+        covered("confidence: 93–97 % of true errors in the band", &|b| {
+            Some(b.coverage)
+        }),
+        covered("confidence: the same near black", &|b| {
+            b.near_black_coverage
+        }),
+        Bound::of(
+            "confidence: mean band ≤ 2.5 × RMS true error",
+            wide.into_iter().collect(),
+        ),
+    ]
+}
+
+fn verdict(rows: &Rows<'_>) -> Vec<Bound> {
     let named = |r: &GradationRow| format!("{} {}", r.by.contender, label(r));
     let load = Load::Load.to_string();
     let judged = || rows.0.iter().filter(|r| r.verdict.is_some());
@@ -440,10 +473,6 @@ fn confidence_and_verdict(rows: &Rows<'_>) -> Vec<Bound> {
         };
     }
     vec![
-        Bound::of(
-            "confidence: 93–97 % of true errors in the band",
-            covered.collect(),
-        ),
         Bound::of(
             "load is never given where truth has a visible neutral reversal",
             wrong.collect(),
@@ -493,7 +522,7 @@ mod tests {
             verdict: Some("load".to_owned()),
             true_verdict: "load".to_owned(),
             true_reason: None,
-            band_coverage: None,
+            band: None,
         }
     }
 
@@ -525,8 +554,8 @@ mod tests {
         assert_eq!(failing(&sound()), Vec::<String>::new());
         let bounds = acceptance(&sound());
         let unmeasured = |b: &&Bound| b.outcome == Outcome::NotMeasured;
-        // HDR ramps, dense readings, three of rough readings, the band.
-        assert_eq!(bounds.iter().filter(unmeasured).count(), 6);
+        // HDR ramps, dense readings, three of rough readings and of the band; no LUT has a visible reversal.
+        assert_eq!(bounds.iter().filter(unmeasured).count(), 9);
         assert!(
             acceptance(&[])
                 .iter()

@@ -6,12 +6,12 @@ use evenstep_fit::{
     BaseCorrection, CodeRange, Fit, FitFailure, FitOptions, Modelled, NodeSolver, Settled, Solve,
     fill_lattice, fit_with_model, model, noise_of,
 };
-use evenstep_lut::Lut3d;
+use evenstep_lut::{Lut, Lut3d};
 use evenstep_readings::{Readings, merged};
 use evenstep_scatter::Scheme;
 use serde::{Deserialize, Serialize};
 
-use super::judged::{Lut33, judged};
+use super::judged::{Lut33, band_held, judged};
 use super::{Condition, Contender, DENSE, GradationRow, MadeBy};
 use crate::patches::lattice_patches;
 use crate::{Judge, patches};
@@ -124,7 +124,14 @@ pub fn run_gradation_case(
             continue;
         }
         let fit = maker.make(contender).map_err(failed)?;
-        rows.extend(judged(judge, &by, &Lut33::of_fit(&fit, stage.start())));
+        let mut made = judged(judge, &by, &Lut33::of_fit(&fit, stage.start()));
+        if contender == Contender::Gradation
+            && let Some(row) = made.first_mut()
+        {
+            let lut = Lut::from(fit.lut.clone());
+            row.band = band_held(judge, &readings, &fit.model, &lut);
+        }
+        rows.extend(made);
         maker.keep(contender, fit);
     }
     Ok(rows)

@@ -2,11 +2,13 @@ use evenstep_audit::{
     AuditOptions, AuditReport, Load, NoiseGain, PanelContext, RampReport, ReadingFacts, Subject,
     audit,
 };
+use evenstep_colour::root_mean_square;
 use evenstep_display::ForwardModel;
-use evenstep_fit::{BaseCorrection, Gamut};
-use evenstep_lut::{Correction, Evaluation, Lut, Lut3d};
+use evenstep_fit::{BaseCorrection, Doubt, Gamut};
+use evenstep_lut::{Correction, Evaluation, Lut, Lut3d, NEAR_BLACK};
+use evenstep_readings::Readings;
 
-use super::{GradationRow, MadeBy};
+use super::{BandHeld, GradationRow, MadeBy};
 use crate::Judge;
 use crate::figures::six_digits;
 use crate::judge::merged_excess;
@@ -128,6 +130,33 @@ fn row(
         verdict: verdict.map(|v| v.to_string()),
         true_verdict: truth.verdict.load.to_string(),
         true_reason: truth.verdict.reasons.first().map(|r| r.label.to_owned()),
-        band_coverage: None,
+        band: None,
     }
+}
+
+/// Holds the band that left-out patches promise against the true panel; `None` where nothing can be left out.
+pub(super) fn band_held(
+    judge: &Judge<'_>,
+    readings: &Readings,
+    model: &ForwardModel,
+    lut: &Lut,
+) -> Option<BandHeld> {
+    let read = lut.evaluated(Evaluation::Tetrahedral);
+    let bands = Doubt::new(readings, model)?.bands(judge.stage().target(), &read, NEAR_BLACK);
+    let errors = |signals: &[[f64; 3]]| -> Vec<f64> {
+        let drives: Vec<[f64; 3]> = signals.iter().map(|s| read.drive(*s)).collect();
+        judge.errors_itp(signals, &drives)
+    };
+    let within = |errors: &[f64], band: f64| {
+        let count = errors.iter().filter(|e| **e <= band).count();
+        (!errors.is_empty()).then(|| count as f64 / errors.len() as f64)
+    };
+    let all = errors(judge.all());
+    let near_black = errors(judge.near_black());
+    Some(BandHeld {
+        coverage: within(&all, bands.all.itp_q95)?,
+        near_black_coverage: within(&near_black, bands.near_black.itp_q95),
+        itp_q95: six_digits(bands.all.itp_q95)?,
+        itp_rms: six_digits(root_mean_square(all.iter().copied())?)?,
+    })
 }

@@ -23,7 +23,7 @@ pub use left_out::left_out_de2000;
 pub use page::gradation_page;
 pub use plan::{PATCHES, SEEDS, all_panels, gradation_plan};
 pub use rough::Condition;
-pub use row::{GradationRow, MadeBy};
+pub use row::{BandHeld, GradationRow, MadeBy};
 pub use run::{GradationDone, run_gradation};
 
 /// Drives along an axis of the dense readings.

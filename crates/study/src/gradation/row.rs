@@ -18,6 +18,19 @@ pub struct MadeBy {
     pub seed: u64,
 }
 
+/// The 95 % band that a fit states, against the true errors of test signals; ΔE ITP.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BandHeld {
+    /// Share of all signals within the band.
+    pub coverage: f64,
+    /// Share of near-black signals within the band of near black; `None` without any.
+    pub near_black_coverage: Option<f64>,
+    /// The band over all signals.
+    pub itp_q95: f64,
+    /// RMS of the true error over all signals.
+    pub itp_rms: f64,
+}
+
 /// One LUT, read in one way, on the true panel. Ramps are walked at 10 bits; the LUT has 33 nodes of 12 bits.
 ///
 /// Figures of the other ramps are over the nine ramps off the neutral axis; every figure is over codes that the true
@@ -81,8 +94,8 @@ pub struct GradationRow {
     pub true_verdict: String,
     /// The first reason of that.
     pub true_reason: Option<String>,
-    /// Share of test signals whose true error lies within the stated 95 % band; `None` where the fit states none.
-    pub band_coverage: Option<f64>,
+    /// How the stated band holds; `None` where the fit states none.
+    pub band: Option<BandHeld>,
 }
 
 impl GradationRow {
