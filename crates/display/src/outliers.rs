@@ -2,6 +2,7 @@
 
 use evenstep_colour::{delta_e_2000, lab_from_xyz, percentile};
 use evenstep_readings::{NoiseModel, Patch, Readings};
+use nalgebra::Vector3;
 
 use crate::{Encoding, StructuredModel, panel_white};
 
@@ -12,6 +13,11 @@ const NAMED: f64 = 5.0;
 const DOUBTED: f64 = 3.5;
 /// Distance a doubted reading is put at by its larger noise: a redescending weight, bounded, never 0.
 const AT_MOST: f64 = 0.5;
+/// Share of a squared residual that lies along the colour from which it is one of the amount of light. Our choice.
+const ALONG: f64 = 0.8;
+/// Share of the white's luminance below which a residual is put down to the model. Our choice: the second level of a
+/// usual ramp.
+const DARKEST: f64 = 1e-3;
 /// Median of the absolute value of a standard normal deviate.
 const MEDIAN_DEVIATE: f64 = 0.6745;
 /// Levels of the neutral ramp, from black, that the screen leaves alone: panels start to light there, and a cubic
@@ -102,36 +108,69 @@ fn encoded_variance(patch: &Patch, noise: &NoiseModel) -> [f64; 3] {
     std::array::from_fn(|k| spread[(k, k)] / patch.repeats.len().max(1) as f64)
 }
 
-/// Distance of every patch from what the others predict, in robust standard deviations, its own noise as if it were
-/// trusted.
-fn distances(readings: &Readings, noise: &NoiseModel, model: &StructuredModel) -> Vec<f64> {
-    let factor = model.scales().noise.powi(2);
-    let left_out = model.left_out();
-    let each = readings.patches.iter().zip(&left_out);
-    let raw: Vec<[f64; 3]> = each
-        .map(|(patch, (residual, sd))| {
-            let trusted = encoded_variance(patch, noise);
-            std::array::from_fn(|k| {
-                let extra = factor * trusted[k] * (patch.doubt.powi(2) - 1.0);
-                let variance = sd[k].powi(2) - extra;
-                residual[k].abs() / variance.max(factor * trusted[k]).sqrt()
-            })
-        })
-        .collect();
-    let mut all: Vec<f64> = raw.iter().flatten().copied().collect();
-    let scale = (percentile(&mut all, 50.0).unwrap_or(0.0) / MEDIAN_DEVIATE).max(1.0);
-    raw.into_iter()
-        .map(|z| z.into_iter().fold(0.0, f64::max) / scale)
-        .collect()
+/// What leaving each patch out says of it.
+pub(crate) struct LeftOut {
+    /// Encoded residual from the prediction of the others.
+    residual: [f64; 3],
+    /// Distance in robust standard deviations, the patch's own noise as if it were trusted; 0 where the residual is not
+    /// that of a wrong amount of light.
+    distance: f64,
 }
 
-/// Doubts the patches the others contradict, and no others. Returns whether any doubt changed noticeably.
-pub(crate) fn doubt(readings: &mut Readings, noise: &NoiseModel, model: &StructuredModel) -> bool {
+/// Leaves every patch out.
+///
+/// A model that is wrong about a hue must not call the patches faulty that say so. A fault of the instrument or of the
+/// moment changes the amount of light: residuals that are not along the colour's own direction, and those of the darkest
+/// patches, where panels begin to light, are put down to the model.
+pub(crate) fn left_out(
+    readings: &Readings,
+    noise: &NoiseModel,
+    model: &StructuredModel,
+) -> Vec<LeftOut> {
+    let factor = model.scales().noise.powi(2);
+    let darkest = DARKEST * panel_white(readings).luminance_cd_m2();
+    let mut all: Vec<LeftOut> = readings
+        .patches
+        .iter()
+        .zip(model.left_out())
+        .map(|(patch, (residual, sd))| {
+            let trusted = encoded_variance(patch, noise);
+            let (_, slope) = Encoding::PqLms.encode_with_derivative(patch.xyz());
+            let along = slope * Vector3::from(patch.xyz().0);
+            let residual = Vector3::from(residual);
+            let share = residual.dot(&along).powi(2)
+                / (residual.norm_squared() * along.norm_squared()).max(f64::MIN_POSITIVE);
+            let of_light = share > ALONG && patch.xyz().luminance_cd_m2() > darkest;
+            let largest = (0..3).map(|k| {
+                let extra = factor * trusted[k] * (patch.doubt.powi(2) - 1.0);
+                let variance = (sd[k].powi(2) - extra).max(factor * trusted[k]);
+                residual[k].abs() / variance.sqrt()
+            });
+            LeftOut {
+                residual: residual.into(),
+                distance: if of_light {
+                    largest.fold(0.0, f64::max)
+                } else {
+                    0.0
+                },
+            }
+        })
+        .collect();
+    let judged = all.iter().map(|l| l.distance).filter(|d| *d > 0.0);
+    let typical = percentile(&mut judged.collect::<Vec<f64>>(), 50.0).unwrap_or(0.0);
+    let scale = (typical / MEDIAN_DEVIATE).max(1.0);
+    for one in &mut all {
+        one.distance /= scale;
+    }
+    all
+}
+
+/// Doubts the patches the others contradict, and no others. Returns whether any was not doubted before, or is no longer.
+pub(crate) fn doubt(readings: &mut Readings, left_out: &[LeftOut]) -> bool {
     let mut changed = false;
-    let distances = distances(readings, noise, model);
-    for (patch, distance) in readings.patches.iter_mut().zip(distances) {
-        let doubt = if distance > DOUBTED {
-            distance / AT_MOST
+    for (patch, one) in readings.patches.iter_mut().zip(left_out) {
+        let doubt = if one.distance > DOUBTED {
+            one.distance / AT_MOST
         } else {
             1.0
         };
@@ -142,27 +181,18 @@ pub(crate) fn doubt(readings: &mut Readings, noise: &NoiseModel, model: &Structu
 }
 
 /// The patches to be named.
-pub(crate) fn named(
-    readings: &Readings,
-    noise: &NoiseModel,
-    model: &StructuredModel,
-) -> Vec<Outlier> {
+pub(crate) fn named(readings: &Readings, left_out: &[LeftOut]) -> Vec<Outlier> {
     let white = panel_white(readings);
-    let left_out = model.left_out();
-    let each = readings
-        .patches
-        .iter()
-        .zip(distances(readings, noise, model));
-    each.zip(&left_out)
-        .filter(|((_, distance), _)| *distance > NAMED)
-        .map(|((patch, sigma), (residual, _))| {
+    let each = readings.patches.iter().zip(left_out);
+    each.filter(|(_, one)| one.distance > NAMED)
+        .map(|(patch, one)| {
             let read = Encoding::PqLms.encode(patch.xyz());
-            let value = std::array::from_fn(|k| read[k] - residual[k]);
+            let value = std::array::from_fn(|k| read[k] - one.residual[k]);
             let predicted = Encoding::PqLms.decode(value);
             Outlier {
                 patch: patch.id.clone(),
                 order: patch.order,
-                sigma,
+                sigma: one.distance,
                 de2000: Some(delta_e_2000(
                     lab_from_xyz(predicted, white),
                     lab_from_xyz(patch.xyz(), white),

@@ -7,8 +7,9 @@ use crate::{NoiseModel, Patch, Readings};
 /// A standard error of the change over the session above which drift is not told from noise. Our choice: half the
 /// change that a careful calibrator would repeat a session for.
 const SEPARABLE: f64 = 0.0025;
-/// Standard errors a change must differ from 0 by to be corrected: the usual 95 %.
-const SIGNIFICANT: f64 = 2.0;
+/// Standard errors a change must differ from 0 by to be corrected. Our choice: the error is known from few repeats, and a
+/// correction that was not needed does harm.
+const SIGNIFICANT: f64 = 3.0;
 
 /// Relative change of all light from the first reading to the last, taken as linear in reading order.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
@@ -19,7 +20,7 @@ pub struct Drift {
     pub standard_error: f64,
     /// Whether the readings tell it from noise: a standard error below 0.25 %.
     pub separable: bool,
-    /// Whether it is separable and beyond two standard errors, so that the readings were corrected.
+    /// Whether it is separable and beyond three standard errors, so that the readings were corrected.
     pub corrected: bool,
 }
 

@@ -275,6 +275,19 @@ impl StructuredModel {
             .collect()
     }
 
+    /// Least-squares coefficient of a direction, given at every patch for each encoded component, that the process does not
+    /// hold; and one standard error of it, the noise of the components taken as common to them.
+    pub(crate) fn coefficient(&self, direction: &[[f64; 3]]) -> (f64, f64) {
+        let (mut told, mut score) = (0.0, 0.0);
+        for k in 0..3 {
+            let z = Mat::from_fn(direction.len(), 1, |i, _| direction[i][k]);
+            let solved = self.process.factors[k].solve(z.as_ref());
+            told += (z.transpose() * &solved)[(0, 0)];
+            score += (z.transpose() * &self.process.weights[k])[(0, 0)];
+        }
+        (score / told, (3.0 / told).sqrt())
+    }
+
     /// One standard error of each encoded component at a drive; n² operations.
     #[must_use]
     pub fn encoded_error(&self, drive: [f64; 3]) -> [f64; 3] {
