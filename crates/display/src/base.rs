@@ -132,8 +132,8 @@ impl BaseModel {
                 .iter()
                 .map(|p| {
                     let light = inverse * above(p.xyz(), black);
-                    let sd = noise.luminance_sd(p.xyz().luminance_cd_m2())
-                        / (p.repeats.len() as f64).sqrt();
+                    let sd =
+                        noise.luminance_sd(p.xyz().luminance_cd_m2()) * p.variance_factor().sqrt();
                     let scale = p.xyz().luminance_cd_m2().max(1e-9);
                     // Noise is mostly along the XYZ vector: every channel's light shares its relative error, and
                     // near black the floor takes over.
@@ -173,8 +173,8 @@ impl BaseModel {
                 .iter()
                 .map(|p| {
                     let light = primary.dot(&above(p.xyz(), black)) / primary.norm_squared();
-                    let sd = noise.luminance_sd(p.xyz().luminance_cd_m2())
-                        / (p.repeats.len() as f64).sqrt();
+                    let sd =
+                        noise.luminance_sd(p.xyz().luminance_cd_m2()) * p.variance_factor().sqrt();
                     Level {
                         drive: p.drive[c],
                         light,
@@ -196,7 +196,7 @@ impl BaseModel {
     }
 
     /// Light of each channel for a drive, 1 at full drive.
-    fn light(&self, drive: [f64; 3]) -> Vector3<f64> {
+    pub(crate) fn light(&self, drive: [f64; 3]) -> Vector3<f64> {
         Vector3::from_fn(|c, _| self.curves[c].light(drive[c]))
     }
 
@@ -297,7 +297,7 @@ fn least_squares(
         // Relative error with a floor of 0.1 % of white: a stand-in for the eye's response that keeps near-black
         // readings, whose relative noise is large, from ruling the matrix.
         let y = p.xyz().luminance_cd_m2().max(0.0);
-        (y + 1e-3 * white + 10.0 * noise.floor_cd_m2).powi(-2)
+        (p.doubt * (y + 1e-3 * white + 10.0 * noise.floor_cd_m2)).powi(-2)
     };
     let total = |neutral: bool| -> f64 {
         readings

@@ -1,13 +1,15 @@
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
-use evenstep_readings::{NoiseModel, Readings};
+use evenstep_readings::{Drift, NoiseModel, Readings};
 use evenstep_scatter::{
     FitError, Kernel, Kriging, LocalRbf, MovingLeastSquares, Rbf, Rule, Scheme, Sites,
 };
 use rayon::prelude::*;
 
 use crate::model::{encoded, noise_variance};
+use crate::rough::Ready;
 use crate::{
-    BaseError, BaseModel, Encoding, Form, ForwardModel, PanelModel, SmoothingChoice, Structure,
+    BaseError, BaseModel, Encoding, Form, ForwardModel, Outlier, PanelModel, Scales,
+    SmoothingChoice, Structure, StructuredModel,
 };
 
 /// Smoothing values that `auto` tries: none, then a decade at a time.
@@ -54,6 +56,10 @@ pub struct ChosenModel {
     pub choice: Choice,
     /// Whether the base alone did as well as the best interpolant, so that the data support no more.
     pub base_suffices: bool,
+    /// Readings that the others contradict: weighed down, not left out, but for one of several repeats.
+    pub outliers: Vec<Outlier>,
+    /// Drift over the session, where patches came back.
+    pub drift: Option<Drift>,
 }
 
 /// Why a model was chosen among its candidates.
@@ -114,6 +120,14 @@ pub fn choose_model(
     scheme: Option<Scheme>,
     smoothing: SmoothingChoice,
 ) -> Result<ChosenModel, ModelError> {
+    let Ready {
+        readings,
+        noise,
+        drift,
+        outliers,
+        scales,
+    } = Ready::new(readings, noise);
+    let (readings, noise) = (&readings, &noise);
     let base = BaseModel::fit(readings, noise);
     let subset = evenly_picked(readings, CHOICE_PATCHES);
     let white = panel_white(readings);
@@ -152,11 +166,20 @@ pub fn choose_model(
         }
     };
     try_all(&tasks, &mut tried);
-    if let Some(best) = pick(&tried.candidates) {
+    let structured = match (&base, scales) {
+        (Ok(base), Some(scales)) if scheme.is_none() => {
+            tried.structured(&subset, noise, base, scales, white)
+        }
+        _ => None,
+    };
+    let interpolated = pick(&tried.candidates)
+        .filter(|best| structured.as_ref().is_none_or(|s| best.score < s.score));
+    if let Some(best) = interpolated {
         let Structure { form, encoding, .. } = best.structure;
         let rest: Vec<Task> = then.iter().map(|&s| (form, encoding, s)).collect();
         try_all(&rest, &mut tried);
     }
+    tried.candidates.extend(structured);
     let Tried {
         candidates: all,
         refused,
@@ -189,6 +212,8 @@ pub fn choose_model(
         base_error,
         choice,
         base_suffices,
+        outliers,
+        drift,
     })
 }
 
@@ -279,6 +304,38 @@ impl Tried {
                     self.refused.push(said);
                 }
                 self.refusal = Some(e);
+            }
+        }
+    }
+}
+
+impl Tried {
+    /// Channels and interactions as a candidate.
+    fn structured(
+        &mut self,
+        readings: &Readings,
+        noise: &NoiseModel,
+        base: &BaseModel,
+        scales: Scales,
+        white: Xyz,
+    ) -> Option<Candidate> {
+        match StructuredModel::with_scales(readings, noise, base, scales) {
+            Ok(model) => {
+                let left_out = model.left_out();
+                let error = error_of(readings, white, |i| {
+                    let measured = Encoding::PqLms.encode(readings.patches[i].xyz());
+                    let value = std::array::from_fn(|k| measured[k] - left_out[i].0[k]);
+                    Encoding::PqLms.decode(value)
+                });
+                Some(Candidate {
+                    structure: Structure::channels(model.scales()),
+                    score: score_of(&error),
+                    error,
+                })
+            }
+            Err(e) => {
+                self.refused.push(format!("channels: {e}"));
+                None
             }
         }
     }

@@ -117,7 +117,7 @@ impl fmt::Display for Encoding {
 static TOE: LazyLock<(f64, f64)> = LazyLock::new(|| pq_inverse_eotf_with_slope(PQ_TOE_CD_M2));
 
 /// Signal of a light and its derivative.
-fn pq_with_toe(cd_m2: f64) -> (f64, f64) {
+pub(crate) fn pq_with_toe(cd_m2: f64) -> (f64, f64) {
     if cd_m2 >= PQ_TOE_CD_M2 {
         pq_inverse_eotf_with_slope(cd_m2)
     } else {

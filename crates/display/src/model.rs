@@ -1,17 +1,20 @@
 use evenstep_colour::Xyz;
 use evenstep_readings::{NoiseModel, Readings};
-use evenstep_scatter::{FitError, Interpolant, Scheme, Sites};
+use evenstep_scatter::{FitError, Interpolant, Kriging, Scheme, Sites};
 use nalgebra::Matrix3;
 
-use crate::{BaseModel, Encoding, PanelModel};
+use crate::{BaseModel, Encoding, PanelModel, Scales, StructuredModel};
 
 /// What the interpolant carries: the difference from the base, or the encoded colour itself.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Form {
     /// Q(measured) − Q(base): smooth where the base is good.
     Residual,
     /// Q(measured): for panels whose base is wrong.
     Value,
+    /// The base with channels that bend, and what is left: [`StructuredModel`], with its scales. Encoding, scheme and
+    /// smoothing are then its own: PQ-encoded LMS, ANOVA kriging, the factor on the noise.
+    Channels(Scales),
 }
 
 impl std::fmt::Display for Form {
@@ -19,6 +22,7 @@ impl std::fmt::Display for Form {
         f.write_str(match self {
             Self::Residual => "residual",
             Self::Value => "value",
+            Self::Channels(_) => "channels",
         })
     }
 }
@@ -34,6 +38,19 @@ pub struct Structure {
     pub scheme: Scheme,
     /// Smoothing of the scheme, for sites of average noise.
     pub smoothing: f64,
+}
+
+impl Structure {
+    /// Of a [`StructuredModel`].
+    #[must_use]
+    pub fn channels(scales: Scales) -> Self {
+        Self {
+            form: Form::Channels(scales),
+            encoding: Encoding::PqLms,
+            scheme: Scheme::Kriging(Kriging::ANOVA),
+            smoothing: scales.noise,
+        }
+    }
 }
 
 impl std::fmt::Display for Structure {
@@ -52,19 +69,29 @@ impl std::fmt::Display for Structure {
 }
 
 /// Forward model of a panel: `Q⁻¹(Q(base(d)) + r(d))`, or `Q⁻¹(v(d))`, or the base alone.
-pub struct ForwardModel {
-    base: Option<BaseModel>,
-    interpolant: Option<(Structure, Box<dyn Interpolant>)>,
+pub struct ForwardModel(Kind);
+
+enum Kind {
+    Base(BaseModel),
+    Interpolated {
+        base: Option<BaseModel>,
+        structure: Structure,
+        interpolant: Box<dyn Interpolant>,
+    },
+    Channels(StructuredModel),
 }
 
 impl ForwardModel {
     /// The base alone.
     #[must_use]
     pub fn from_base(base: BaseModel) -> Self {
-        Self {
-            base: Some(base),
-            interpolant: None,
-        }
+        Self(Kind::Base(base))
+    }
+
+    /// Channels that bend, and interactions.
+    #[must_use]
+    pub fn from_structured(model: StructuredModel) -> Self {
+        Self(Kind::Channels(model))
     }
 
     /// Fits the interpolant of a given structure. `base` may be absent for [`Form::Value`].
@@ -73,13 +100,18 @@ impl ForwardModel {
     /// What the scheme says of the sites.
     ///
     /// # Panics
-    /// When `structure.form` is [`Form::Residual`] and there is no base: a bug in the caller.
+    /// When `structure.form` is [`Form::Residual`] or [`Form::Channels`] and there is no base: a bug in the caller.
     pub fn fit(
         readings: &Readings,
         noise: &NoiseModel,
         base: Option<BaseModel>,
         structure: Structure,
     ) -> Result<Self, FitError> {
+        if let Form::Channels(scales) = structure.form {
+            let base = base.expect("channels that bend need a base");
+            let model = StructuredModel::with_scales(readings, noise, &base, scales)?;
+            return Ok(Self(Kind::Channels(model)));
+        }
         let sites: Vec<[f64; 3]> = readings.patches.iter().map(|p| p.drive).collect();
         let values = encoded(readings, base.as_ref(), structure.form, structure.encoding);
         let variance = noise_variance(readings, noise, structure.encoding).relative;
@@ -89,16 +121,21 @@ impl ForwardModel {
             relative_variance: Some(&variance),
         };
         let interpolant = structure.scheme.fit(data, structure.smoothing)?;
-        Ok(Self {
+        Ok(Self(Kind::Interpolated {
             base,
-            interpolant: Some((structure, interpolant)),
-        })
+            structure,
+            interpolant,
+        }))
     }
 
     /// The base correction's model, where the readings allow one.
     #[must_use]
     pub fn base(&self) -> Option<&BaseModel> {
-        self.base.as_ref()
+        match &self.0 {
+            Kind::Base(base) => Some(base),
+            Kind::Interpolated { base, .. } => base.as_ref(),
+            Kind::Channels(model) => Some(model.base()),
+        }
     }
 
     /// One standard error of X, Y and Z in cd/m² at a drive, where the scheme has one: how sure the model is between
@@ -107,10 +144,17 @@ impl ForwardModel {
     /// To first order through the decoding, the three encoded components independent of each other.
     #[must_use]
     pub fn standard_error(&self, drive: [f64; 3]) -> Option<[f64; 3]> {
-        let (structure, interpolant) = self.interpolant.as_ref()?;
-        let error = interpolant.standard_error(drive)?;
-        let value = structure.encoding.encode(self.xyz(drive));
-        let (_, decoded) = structure.encoding.decode_with_derivative(value);
+        let (encoding, error) = match &self.0 {
+            Kind::Base(_) => return None,
+            Kind::Interpolated {
+                structure,
+                interpolant,
+                ..
+            } => (structure.encoding, interpolant.standard_error(drive)?),
+            Kind::Channels(model) => (Encoding::PqLms, model.encoded_error(drive)),
+        };
+        let value = encoding.encode(self.xyz(drive));
+        let (_, decoded) = encoding.decode_with_derivative(value);
         Some(std::array::from_fn(|c| {
             let parts = (0..3).map(|k| (decoded[(c, k)] * error[k]).powi(2));
             parts.sum::<f64>().sqrt()
@@ -120,30 +164,44 @@ impl ForwardModel {
     /// What was chosen for the interpolant; `None` for the base alone.
     #[must_use]
     pub fn structure(&self) -> Option<Structure> {
-        self.interpolant.as_ref().map(|i| i.0)
+        match &self.0 {
+            Kind::Base(_) => None,
+            Kind::Interpolated { structure, .. } => Some(*structure),
+            Kind::Channels(model) => Some(Structure::channels(model.scales())),
+        }
     }
 }
 
 impl PanelModel for ForwardModel {
     fn xyz(&self, drive: [f64; 3]) -> Xyz {
-        match (&self.interpolant, &self.base) {
-            (Some((structure, r)), base) => {
-                let mut value = r.eval(drive);
+        match &self.0 {
+            Kind::Base(base) => base.xyz(drive),
+            Kind::Channels(model) => model.xyz(drive),
+            Kind::Interpolated {
+                base,
+                structure,
+                interpolant,
+            } => {
+                let mut value = interpolant.eval(drive);
                 if let (Form::Residual, Some(base)) = (structure.form, base) {
                     add(&mut value, structure.encoding.encode(base.xyz(drive)));
                 }
                 structure.encoding.decode(value)
             }
-            (None, Some(base)) => base.xyz(drive),
-            (None, None) => unreachable!("a forward model has a base or an interpolant"),
         }
     }
 
     fn xyz_with_jacobian(&self, drive: [f64; 3]) -> (Xyz, Matrix3<f64>) {
-        match (&self.interpolant, &self.base) {
-            (Some((structure, r)), base) => {
+        match &self.0 {
+            Kind::Base(base) => base.xyz_with_jacobian(drive),
+            Kind::Channels(model) => model.xyz_with_jacobian(drive),
+            Kind::Interpolated {
+                base,
+                structure,
+                interpolant,
+            } => {
                 let q = structure.encoding;
-                let (mut value, mut slope) = r.eval_with_gradient(drive);
+                let (mut value, mut slope) = interpolant.eval_with_gradient(drive);
                 if let (Form::Residual, Some(base)) = (structure.form, base) {
                     let (xyz, jacobian) = base.xyz_with_jacobian(drive);
                     let (encoded, derivative) = q.encode_with_derivative(xyz);
@@ -153,8 +211,6 @@ impl PanelModel for ForwardModel {
                 let (xyz, decode) = q.decode_with_derivative(value);
                 (xyz, decode * slope)
             }
-            (None, Some(base)) => base.xyz_with_jacobian(drive),
-            (None, None) => unreachable!("a forward model has a base or an interpolant"),
         }
     }
 }
@@ -182,7 +238,7 @@ pub(crate) fn encoded(
             let value = encoding.encode(p.xyz());
             match form {
                 Form::Value => value,
-                Form::Residual => {
+                Form::Residual | Form::Channels(_) => {
                     let base = base.expect("a residual needs a base").xyz(p.drive);
                     let base = encoding.encode(base);
                     std::array::from_fn(|i| value[i] - base[i])
@@ -213,7 +269,7 @@ pub(crate) fn noise_variance(
         .map(|p| {
             let slope = encoding.derivative(p.xyz());
             let spread = slope * noise.variance_of(p.xyz()) * slope.transpose();
-            spread.trace() / 3.0 / p.repeats.len() as f64
+            spread.trace() / 3.0 * p.variance_factor()
         })
         .collect();
     let mut sorted = absolute.clone();

@@ -138,6 +138,8 @@ mod tests {
                 drive: d,
                 repeats: vec![panel.xyz(d)],
                 order: i,
+                later: Vec::new(),
+                doubt: 1.0,
             });
         let readings = Readings {
             patches: patches.collect(),

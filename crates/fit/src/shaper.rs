@@ -155,6 +155,8 @@ mod tests {
             drive,
             repeats: vec![panel.xyz(drive)],
             order,
+            later: Vec::new(),
+            doubt: 1.0,
         });
         let readings = Readings {
             patches: patches.collect(),

@@ -2,6 +2,7 @@
 //!
 //! Must not know about models of the panel or about LUTs.
 
+mod drift;
 mod error;
 mod format;
 mod layout;
@@ -9,9 +10,11 @@ mod merge;
 mod noise;
 mod patch;
 mod quality;
+mod repeats;
 mod scale;
 mod select;
 
+pub use drift::Drift;
 pub use error::{Note, ReadingsError};
 pub use format::{
     CgatsHeader, load, lowest_light_cd_m2, parse, parse_patches, parse_sequence, read,
@@ -24,5 +27,6 @@ pub use patch::{Patch, PatchRequest, Reading, Readings};
 pub use quality::{
     Finding, Fitness, MIN_DISTINCT_3D, MIN_DISTINCT_BASE, MIN_OFF_RAMPS_3D, Severity, check,
 };
+pub use repeats::OutlyingRepeat;
 pub use scale::{FullScale, RgbScale, UnknownRgbScale};
 pub use select::Ramp;

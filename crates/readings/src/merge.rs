@@ -12,6 +12,7 @@ pub fn merged(sequence: Vec<Reading>) -> Readings {
         let key = reading.drive.map(|v| (v + 0.0).to_bits());
         if let Some(at) = known.get(&key) {
             patches[*at].repeats.push(reading.xyz);
+            patches[*at].later.push(order);
             continue;
         }
         known.insert(key, patches.len());
@@ -20,6 +21,8 @@ pub fn merged(sequence: Vec<Reading>) -> Readings {
             drive: reading.drive,
             repeats: vec![reading.xyz],
             order,
+            later: Vec::new(),
+            doubt: 1.0,
         });
     }
     Readings { patches }

@@ -212,6 +212,8 @@ mod tests {
                 drive: [t; 3],
                 repeats: (0..repeats).map(|_| read()).collect(),
                 order,
+                later: vec![order; repeats - 1],
+                doubt: 1.0,
             }
         };
         Readings {

@@ -11,6 +11,11 @@ pub struct Patch {
     pub repeats: Vec<Xyz>,
     /// Position of the first reading in the file, from 0.
     pub order: usize,
+    /// Positions of the repeats after the first, in the order taken; as many as they are.
+    pub later: Vec<usize>,
+    /// What the standard deviation of the noise is multiplied with: 1 for a reading that is trusted, more for one that
+    /// the others contradict.
+    pub doubt: f64,
 }
 
 /// One reading as it stands in a file, before repeats are joined.
@@ -54,6 +59,12 @@ impl Patch {
             }
         }
         Xyz(sum.map(|s| s / n))
+    }
+
+    /// Variance of the mean over that of one trusted reading: doubt² over the number of repeats.
+    #[must_use]
+    pub fn variance_factor(&self) -> f64 {
+        self.doubt * self.doubt / self.repeats.len().max(1) as f64
     }
 
     /// Whether the three channels are driven alike.

@@ -7,11 +7,11 @@ use faer::{Mat, MatRef};
 use crate::projection::split;
 
 /// L of A = L Lᵀ, in the lower triangle.
-pub(crate) struct Cholesky(Mat<f64>);
+pub struct Cholesky(Mat<f64>);
 
 impl Cholesky {
     /// Factors in place; `None` where A is not positive definite to double precision. Only the lower triangle is read.
-    pub(crate) fn new(mut a: Mat<f64>) -> Option<Self> {
+    pub fn new(mut a: Mat<f64>) -> Option<Self> {
         let rows = a.nrows();
         let scratch = llt::factor::cholesky_in_place_scratch::<f64>(
             a.nrows(),
@@ -30,7 +30,7 @@ impl Cholesky {
     }
 
     /// A⁻¹ B.
-    pub(crate) fn solve(&self, b: MatRef<'_, f64>) -> Mat<f64> {
+    pub fn solve(&self, b: MatRef<'_, f64>) -> Mat<f64> {
         let mut x = b.to_owned();
         let scratch =
             llt::solve::solve_in_place_scratch::<f64>(b.nrows(), b.ncols(), split(b.nrows()));
@@ -44,7 +44,7 @@ impl Cholesky {
     }
 
     /// A⁻¹, both triangles.
-    pub(crate) fn inverse(&self) -> Mat<f64> {
+    pub fn inverse(&self) -> Mat<f64> {
         let n = self.0.nrows();
         let mut inverse = Mat::zeros(n, n);
         let scratch = llt::inverse::inverse_scratch::<f64>(n, split(n));
@@ -63,7 +63,7 @@ impl Cholesky {
     }
 
     /// ln |A|.
-    pub(crate) fn log_determinant(&self) -> f64 {
+    pub fn log_determinant(&self) -> f64 {
         let diagonal = (0..self.0.nrows()).map(|i| self.0[(i, i)].ln());
         2.0 * diagonal.sum::<f64>()
     }

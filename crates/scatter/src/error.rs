@@ -137,6 +137,11 @@ pub enum FitError {
     /// No candidate of the smoothing has a finite score.
     #[error("no smoothing among those tried gives a finite score; give candidates above 0")]
     NoSmoothing,
+    /// A covariance that is not positive definite to double precision.
+    #[error(
+        "the covariance of the sites is not positive definite; look for readings that are not finite"
+    )]
+    Indefinite,
     /// Without this site the others no longer determine the interpolant.
     #[error(
         "without site {site} the others do not determine the interpolant; add sites near it for leave-one-out"

@@ -51,12 +51,13 @@ mod spec;
 mod spectrum;
 mod triangulation;
 
+pub use cholesky::Cholesky;
 pub use coverage::Coverage;
 pub use delaunay_linear::{DelaunayLinear, DelaunayLinearInterpolant};
 pub use error::FitError;
 pub use interpolant::Interpolant;
 pub use kernel::Kernel;
-pub use kriging::{Estimate, Kriging, KrigingInterpolant, Smoothness};
+pub use kriging::{AnovaSum, Estimate, Kriging, KrigingInterpolant, Smoothness};
 pub use lattice_regression::{LatticeInterpolant, LatticeRegression, Penalty};
 pub use leave_one_out::LeaveOneOut;
 pub use local_rbf::{LocalRbf, LocalRbfInterpolant};

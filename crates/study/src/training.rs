@@ -91,6 +91,8 @@ mod tests {
             drive: [level(i / 36), level(i / 6 % 6), level(i % 6)],
             repeats: vec![Xyz([1.0; 3])],
             order: i,
+            later: Vec::new(),
+            doubt: 1.0,
         };
         Readings {
             patches: (0..216).map(patch).collect(),

@@ -122,6 +122,8 @@ mod tests {
             drive: *drive,
             repeats: vec![shown(*drive)],
             order,
+            later: Vec::new(),
+            doubt: 1.0,
         };
         Readings {
             patches: drives.iter().enumerate().map(patch).collect(),

@@ -23,7 +23,7 @@ fn luminance(patch: &Patch) -> f64 {
 /// Variance of the luminance of a patch's mean.
 fn variance(patch: &Patch, noise: &NoiseModel) -> f64 {
     let sd = noise.standard_deviations(patch.xyz())[1];
-    sd * sd / patch.repeats.len().max(1) as f64
+    sd * sd * patch.variance_factor()
 }
 
 /// Every pair of neighbours on a ramp between which luminance falls.

@@ -23,9 +23,10 @@ struct Run {
     weight: [[f64; RUN]; 3],
 }
 
-/// Σ αᵢ C(x, xᵢ) for three outputs.
+/// Σ αᵢ C(x, xᵢ) for three outputs, C = w₁ e₁ + w₂ e₂ + w₃ e₃ with e the means of the products of one, two and three
+/// per-axis correlations.
 #[derive(Clone, Debug)]
-pub(super) struct AnovaSum {
+pub struct AnovaSum {
     smoothness: Smoothness,
     /// ε of each axis.
     shape: [f64; 3],
@@ -38,7 +39,8 @@ pub(super) struct AnovaSum {
 type Both = ([f64; 3], [[f64; 3]; 3]);
 
 impl AnovaSum {
-    pub(super) fn new(
+    /// `lengths` of the axes, in the units of the sites; `weights` w₁, w₂, w₃; one triple of `alpha` for each site.
+    pub fn new(
         smoothness: Smoothness,
         lengths: [f64; 3],
         weights: [f64; 3],
@@ -65,11 +67,13 @@ impl AnovaSum {
         }
     }
 
-    pub(super) fn value(&self, at: [f64; 3]) -> [f64; 3] {
+    /// The three outputs at a point.
+    pub fn value(&self, at: [f64; 3]) -> [f64; 3] {
         sum::<false>(self, at).0
     }
 
-    pub(super) fn value_with_gradient(&self, at: [f64; 3]) -> Both {
+    /// The three outputs and their Jacobian, `[output][input]`.
+    pub fn value_with_gradient(&self, at: [f64; 3]) -> ([f64; 3], [[f64; 3]; 3]) {
         sum::<true>(self, at)
     }
 }

@@ -20,6 +20,18 @@ pub enum Smoothness {
 }
 
 impl Smoothness {
+    /// Correlation of two places a distance apart, in units of the length, of either sign; and its slope.
+    pub fn correlation(self, distance: f64) -> (f64, f64) {
+        let shape = self.shape(1.0);
+        let square = (distance * shape).powi(2);
+        let (value, fall) = match self {
+            Self::Matern32 => radial::Matern32::radial::<false>(square),
+            Self::Matern52 => radial::Matern52::radial::<false>(square),
+            Self::SquaredExponential => radial::Gaussian::radial::<false>(square),
+        };
+        (value, fall * distance * shape * shape)
+    }
+
     /// What a length is multiplied with to become the ε of the radial kernels.
     pub(crate) fn shape(self, length: f64) -> f64 {
         match self {

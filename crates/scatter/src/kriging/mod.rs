@@ -9,7 +9,7 @@ mod scheme;
 use faer::Mat;
 use nalgebra::Matrix3;
 
-use self::anova_sum::AnovaSum;
+pub use self::anova_sum::AnovaSum;
 pub(crate) use self::correlation::Correlation;
 pub use self::correlation::Smoothness;
 pub use self::estimate::Estimate;

@@ -1,0 +1,370 @@
+//! A panel as channels whose light bends with their drive, and what is left as interaction: one Gaussian process.
+
+mod bend;
+mod covariance;
+mod prior;
+mod search;
+mod together;
+
+use evenstep_colour::{LMS_FROM_XYZ, Xyz, lms_from_xyz};
+use evenstep_readings::{NoiseModel, Readings};
+use evenstep_scatter::{AnovaSum, Cholesky, FitError, Smoothness};
+use faer::Mat;
+use nalgebra::{Matrix3, Vector3};
+
+use self::bend::{Bend, warped};
+use self::covariance::{PARTS, Place, Sites, covariance, covariance_with};
+pub use self::prior::Scales;
+use self::together::Together;
+use crate::encoding::pq_with_toe;
+use crate::{BaseModel, Encoding, PanelModel};
+
+/// How smooth both parts are: twice differentiable, so that a correction has no kinks.
+const SMOOTHNESS: Smoothness = Smoothness::Matern52;
+
+/// Rounds of linearising about the bent channels. Two leave less than the noise even where channels bend by half.
+const ROUNDS: usize = 2;
+
+/// `panel(d) = Q⁻¹( Q(L(d)) + v(d) )` in LMS, with
+/// `L_k(d) = black_k + Σ_c M_kc t_c(d_c) exp(h_kc(d_c)) + N_k m(d) g_k(m′(d))` and Q the PQ encoding of [`Encoding::PqLms`].
+///
+/// `black`, `M` and `t` are the base's. The nine bends h are smooth functions of one drive, drawn to 0: how the light of
+/// a channel departs from the base's in size and colour. m is a smooth minimum of the channels' light, m′ of the drives,
+/// N the light of the white, and g, drawn to 0 as well, what comes or goes where all channels light together, as with a
+/// white sub-pixel. v is a sum over one, two and three axes (ANOVA), drawn to 0. To first order in h all that is a
+/// Gaussian process of the encoded residual: bends and interactions are estimated together, with a noise variance for
+/// every patch, and each left-out residual has a closed form.
+///
+/// # Source
+/// Rasmussen & Williams (2006), "Gaussian Processes for Machine Learning", sections 2.2 and 5.4; sums over orders of
+/// interaction: Duvenaud, Nickisch & Rasmussen (2011), Durrande, Ginsbourger & Roustant (2012) (from memory).
+pub struct StructuredModel {
+    base: BaseModel,
+    matrix: Matrix3<f64>,
+    black: [f64; 3],
+    bends: [[Bend; PARTS]; 3],
+    sum: AnovaSum,
+    scales: Scales,
+    process: Process,
+}
+
+/// The last linearisation: what errors are told from.
+struct Process {
+    sites: Sites,
+    factors: Vec<Cholesky>,
+    weights: Vec<Mat<f64>>,
+}
+
+/// Light of the base at a drive, with the axes of the bends.
+struct Frame {
+    light: Vector3<f64>,
+    together: Together,
+    place: [f64; PARTS],
+}
+
+impl Frame {
+    fn new(base: &BaseModel, drive: [f64; 3]) -> Self {
+        let light = base.light(drive);
+        let [r, g, b] = drive.map(|v| warped(v).0);
+        let white = warped(Together::of(drive).value).0;
+        Self {
+            light,
+            together: Together::of(light.into()),
+            place: [r, g, b, white],
+        }
+    }
+
+    /// Light of the four parts in component k before black, and its slope by each bend.
+    fn parts(&self, matrix: &Matrix3<f64>, k: usize, bend: &[f64; PARTS]) -> (f64, [f64; PARTS]) {
+        let mut slope = [0.0; PARTS];
+        for c in 0..3 {
+            slope[c] = matrix[(k, c)] * self.light[c] * bend[c].exp();
+        }
+        let own = slope[0] + slope[1] + slope[2];
+        slope[3] = matrix.row(k).sum() * self.together.value;
+        (own + slope[3] * bend[3], slope)
+    }
+}
+
+/// A panel's readings as the process sees them.
+struct Training {
+    matrix: Matrix3<f64>,
+    black: [f64; 3],
+    drives: Vec<[f64; 3]>,
+    frames: Vec<Frame>,
+    encoded: Vec<[f64; 3]>,
+    noise: Vec<[f64; 3]>,
+}
+
+impl Training {
+    fn new(readings: &Readings, noise: &NoiseModel, base: &BaseModel) -> Self {
+        let patches = &readings.patches;
+        let encoding = Encoding::PqLms;
+        Self {
+            matrix: LMS_FROM_XYZ * base.matrix(),
+            black: lms_from_xyz(base.black()),
+            drives: patches.iter().map(|p| p.drive).collect(),
+            frames: patches.iter().map(|p| Frame::new(base, p.drive)).collect(),
+            encoded: patches.iter().map(|p| encoding.encode(p.xyz())).collect(),
+            noise: patches
+                .iter()
+                .map(|p| {
+                    let slope = encoding.derivative(p.xyz());
+                    let spread = slope * noise.variance_of(p.xyz()) * slope.transpose();
+                    std::array::from_fn(|k| spread[(k, k)] * p.variance_factor())
+                })
+                .collect(),
+        }
+    }
+
+    /// Residual and sites linearised about bends given at the sites, `bend[k][part]`.
+    fn linearised(&self, bends: &[[[f64; PARTS]; 3]]) -> (Sites, Vec<[f64; 3]>) {
+        let mut residual = Vec::with_capacity(self.drives.len());
+        let mut places = Vec::with_capacity(self.drives.len());
+        for (i, bend) in bends.iter().enumerate() {
+            let frame = &self.frames[i];
+            let mut share = [[0.0; PARTS]; 3];
+            let mut rest = [0.0; 3];
+            for k in 0..3 {
+                let (light, slope) = frame.parts(&self.matrix, k, &bend[k]);
+                let (value, per_light) = pq_with_toe(self.black[k] + light);
+                share[k] = slope.map(|s| per_light * s);
+                let bent: f64 = share[k].iter().zip(bend[k]).map(|(s, b)| s * b).sum();
+                rest[k] = self.encoded[i][k] - value + bent;
+            }
+            places.push(Place {
+                drive: self.drives[i],
+                warped: frame.place,
+                share,
+            });
+            residual.push(rest);
+        }
+        let noise = self.noise.clone();
+        (Sites { places, noise }, residual)
+    }
+}
+
+impl Process {
+    fn new(sites: Sites, residual: &[[f64; 3]], scales: &Scales) -> Option<Self> {
+        let n = residual.len();
+        let (mut factors, mut weights) = (Vec::new(), Vec::new());
+        for (k, matrix) in covariance(&sites, scales).into_iter().enumerate() {
+            let factor = Cholesky::new(matrix)?;
+            let right = Mat::from_fn(n, 1, |i, _| residual[i][k]);
+            weights.push(factor.solve(right.as_ref()));
+            factors.push(factor);
+        }
+        Some(Self {
+            sites,
+            factors,
+            weights,
+        })
+    }
+
+    fn bends(&self, scales: &Scales) -> [[Bend; PARTS]; 3] {
+        let variance = scales.bends();
+        std::array::from_fn(|k| {
+            std::array::from_fn(|part| {
+                let terms = self.sites.places.iter().enumerate().map(|(i, place)| {
+                    let weight = self.weights[k][(i, 0)] * place.share[k][part];
+                    (place.warped[part], variance[part] * weight)
+                });
+                Bend::new(SMOOTHNESS, scales.channel_length, terms)
+            })
+        })
+    }
+}
+
+impl StructuredModel {
+    /// Fits to readings about their base, the scales found from at most as many patches as [`search`] takes.
+    ///
+    /// # Errors
+    /// [`FitError::Indefinite`].
+    pub fn fit(
+        readings: &Readings,
+        noise: &NoiseModel,
+        base: &BaseModel,
+    ) -> Result<Self, FitError> {
+        Self::fit_from(readings, noise, base, None)
+    }
+
+    /// The same, the search begun near scales found for much the same readings.
+    pub(crate) fn fit_from(
+        readings: &Readings,
+        noise: &NoiseModel,
+        base: &BaseModel,
+        near: Option<Scales>,
+    ) -> Result<Self, FitError> {
+        let training = Training::new(readings, noise, base);
+        let scales = search::scales(&training, near).ok_or(FitError::Indefinite)?;
+        Self::with_scales(readings, noise, base, scales)
+    }
+
+    /// Fits with given scales.
+    ///
+    /// # Errors
+    /// [`FitError::Indefinite`].
+    pub fn with_scales(
+        readings: &Readings,
+        noise: &NoiseModel,
+        base: &BaseModel,
+        scales: Scales,
+    ) -> Result<Self, FitError> {
+        let training = Training::new(readings, noise, base);
+        let fit_about = |bends: &[[[f64; PARTS]; 3]]| {
+            let (sites, residual) = training.linearised(bends);
+            let process = Process::new(sites, &residual, &scales).ok_or(FitError::Indefinite)?;
+            let bends = process.bends(&scales);
+            Ok((process, bends))
+        };
+        let n = training.drives.len();
+        let (mut process, mut bends) = fit_about(&vec![[[0.0; PARTS]; 3]; n])?;
+        for _ in 1..ROUNDS {
+            let places = process.sites.places.iter();
+            let at_sites: Vec<_> = places.map(|p| bent(&bends, &p.warped)).collect();
+            (process, bends) = fit_about(&at_sites)?;
+        }
+        let alpha: Vec<[f64; 3]> = (0..n)
+            .map(|i| {
+                std::array::from_fn(|k| scales.interaction.powi(2) * process.weights[k][(i, 0)])
+            })
+            .collect();
+        let sum = AnovaSum::new(
+            SMOOTHNESS,
+            [scales.length; 3],
+            scales.orders(),
+            &training.drives,
+            &alpha,
+        );
+        Ok(Self {
+            base: base.clone(),
+            matrix: training.matrix,
+            black: training.black,
+            bends,
+            sum,
+            scales,
+            process,
+        })
+    }
+
+    /// The scales the process was fitted with.
+    #[must_use]
+    pub fn scales(&self) -> Scales {
+        self.scales
+    }
+
+    /// The base it stands on.
+    #[must_use]
+    pub fn base(&self) -> &BaseModel {
+        &self.base
+    }
+
+    /// Residual of each patch, encoded, predicted from the others with the base and the scales held; and one standard
+    /// deviation of it, noise included.
+    #[must_use]
+    pub fn left_out(&self) -> Vec<([f64; 3], [f64; 3])> {
+        let inverses: Vec<Mat<f64>> = self.process.factors.iter().map(Cholesky::inverse).collect();
+        (0..self.process.sites.places.len())
+            .map(|i| {
+                let own: [f64; 3] = std::array::from_fn(|k| inverses[k][(i, i)]);
+                (
+                    std::array::from_fn(|k| self.process.weights[k][(i, 0)] / own[k]),
+                    own.map(|v| v.powf(-0.5)),
+                )
+            })
+            .collect()
+    }
+
+    /// Least-squares coefficient of a direction, given at every patch for each encoded component, that the process does not
+    /// hold; and one standard error of it, the noise of the components taken as common to them.
+    pub(crate) fn coefficient(&self, direction: &[[f64; 3]]) -> (f64, f64) {
+        let (mut told, mut score) = (0.0, 0.0);
+        for k in 0..3 {
+            let z = Mat::from_fn(direction.len(), 1, |i, _| direction[i][k]);
+            let solved = self.process.factors[k].solve(z.as_ref());
+            told += (z.transpose() * &solved)[(0, 0)];
+            score += (z.transpose() * &self.process.weights[k])[(0, 0)];
+        }
+        (score / told, (3.0 / told).sqrt())
+    }
+
+    /// One standard error of each encoded component at a drive; n² operations.
+    #[must_use]
+    pub fn encoded_error(&self, drive: [f64; 3]) -> [f64; 3] {
+        let frame = Frame::new(&self.base, drive);
+        let bend = bent(&self.bends, &frame.place);
+        let share = std::array::from_fn(|k| {
+            let (light, slope) = frame.parts(&self.matrix, k, &bend[k]);
+            let per_light = pq_with_toe(self.black[k] + light).1;
+            slope.map(|s| per_light * s)
+        });
+        let place = Place {
+            drive,
+            warped: frame.place,
+            share,
+        };
+        let (columns, own) = covariance_with(&self.process.sites, &self.scales, &place);
+        std::array::from_fn(|k| {
+            let column = &columns[k];
+            let solved = self.process.factors[k].solve(column.as_ref());
+            let told = (column.transpose() * &solved)[(0, 0)];
+            (own[k] - told).max(0.0).sqrt()
+        })
+    }
+
+    /// Encoded colour and its slope by drive.
+    fn encoded(&self, drive: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
+        let both: [_; 3] =
+            std::array::from_fn(|c| self.base.curves()[c].light_with_slope(drive[c]));
+        let u = drive.map(warped);
+        let together = Together::of(both.map(|b| b.0));
+        let level = Together::of(drive);
+        let (white_u, white_slope) = warped(level.value);
+        let (mut value, gradient) = self.sum.value_with_gradient(drive);
+        let mut slope = Matrix3::from_fn(|k, c| gradient[k][c]);
+        for k in 0..3 {
+            let white = self.matrix.row(k).sum();
+            let (g, g_slope) = self.bends[k][3].at(white_u);
+            let mut light = self.black[k] + white * together.value * g;
+            let mut by = [0.0; 3];
+            for c in 0..3 {
+                let (bend, bend_slope) = self.bends[k][c].at(u[c].0);
+                let scale = self.matrix[(k, c)] * bend.exp();
+                light += scale * both[c].0;
+                by[c] = scale * (both[c].1 + both[c].0 * bend_slope * u[c].1)
+                    + white * together.slope[c] * both[c].1 * g
+                    + white * together.value * g_slope * white_slope * level.slope[c];
+            }
+            let (signal, per_light) = pq_with_toe(light);
+            value[k] += signal;
+            for c in 0..3 {
+                slope[(k, c)] += per_light * by[c];
+            }
+        }
+        (value, slope)
+    }
+}
+
+/// Bends at a place, `[k][part]`.
+fn bent(bends: &[[Bend; PARTS]; 3], place: &[f64; PARTS]) -> [[f64; PARTS]; 3] {
+    std::array::from_fn(|k| std::array::from_fn(|part| bends[k][part].at(place[part]).0))
+}
+
+impl PanelModel for StructuredModel {
+    fn xyz(&self, drive: [f64; 3]) -> Xyz {
+        let frame = Frame::new(&self.base, drive);
+        let bend = bent(&self.bends, &frame.place);
+        let mut value = self.sum.value(drive);
+        for (k, value) in value.iter_mut().enumerate() {
+            let (light, _) = frame.parts(&self.matrix, k, &bend[k]);
+            *value += pq_with_toe(self.black[k] + light).0;
+        }
+        Encoding::PqLms.decode(value)
+    }
+
+    fn xyz_with_jacobian(&self, drive: [f64; 3]) -> (Xyz, Matrix3<f64>) {
+        let (value, slope) = self.encoded(drive);
+        let (xyz, decode) = Encoding::PqLms.decode_with_derivative(value);
+        (xyz, decode * slope)
+    }
+}
