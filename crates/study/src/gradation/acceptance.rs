@@ -87,7 +87,7 @@ impl Bound {
             }
         };
         // What is no number is above every limit.
-        let fails = |h: &&Held| !(h.value <= h.limit);
+        let fails = |h: &&Held| h.value.is_nan() || h.value > h.limit;
         let failing: Vec<String> = held
             .iter()
             .filter(fails)
