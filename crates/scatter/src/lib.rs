@@ -18,6 +18,7 @@
 //! ```
 
 mod cholesky;
+mod coverage;
 mod delaunay_linear;
 mod descent;
 mod distinct;
@@ -50,6 +51,7 @@ mod spec;
 mod spectrum;
 mod triangulation;
 
+pub use coverage::Coverage;
 pub use delaunay_linear::{DelaunayLinear, DelaunayLinearInterpolant};
 pub use error::FitError;
 pub use interpolant::Interpolant;

@@ -6,14 +6,15 @@ use super::{Field, GradationReport};
 /// that rounding does not fold it again.
 const LEAST: f64 = -1e-7;
 /// Rounds of relaxing what is folded.
-const ROUNDS: usize = 60;
+const ROUNDS: usize = 30;
 /// Rounds for cells at the edge of what is reached, where a clipped channel may leave nothing to unfold.
 const STRADDLING_ROUNDS: usize = 8;
 
-/// Relaxes the nodes of folded tetrahedra in cells within reach towards the middle of their neighbours. Says whether
+/// Relaxes the nodes of folded tetrahedra in cells within reach towards their neighbours and the base. Says whether
 /// anything was moved.
 pub(super) fn unfold(
     field: &mut Field,
+    base: &[[f64; 3]],
     reached: &[bool],
     nearly: &[bool],
     report: &mut GradationReport,
@@ -32,7 +33,10 @@ pub(super) fn unfold(
     };
     let cells: Vec<usize> = (0..grid.count())
         .filter(|i| grid.at(*i).iter().all(|k| k + 1 < n))
-        .filter(|i| corners(*i).iter().all(|k| nearly[*k]))
+        .filter(|i| {
+            let [r, g, b] = grid.at(*i);
+            r == g && g == b || corners(*i).iter().all(|k| nearly[*k])
+        })
         .collect();
     let mut bad: Vec<usize> = cells
         .iter()
@@ -43,6 +47,7 @@ pub(super) fn unfold(
     if bad.is_empty() {
         return false;
     }
+    let kept = field.drives.clone();
     for round in 0..ROUNDS {
         if round == STRADDLING_ROUNDS {
             bad.retain(|c| corners(*c).iter().all(|k| reached[*k]));
@@ -50,7 +55,7 @@ pub(super) fn unfold(
         let mut nodes: Vec<usize> = bad.iter().flat_map(|c| corners(*c)).collect();
         nodes.sort_unstable();
         nodes.dedup();
-        let moved: Vec<[f64; 3]> = nodes.iter().map(|i| relaxed(field, *i)).collect();
+        let moved: Vec<[f64; 3]> = nodes.iter().map(|i| relaxed(field, base, *i)).collect();
         for (i, drive) in nodes.iter().zip(moved) {
             field.drives[*i] = drive;
         }
@@ -65,28 +70,32 @@ pub(super) fn unfold(
         }
     }
     let after: usize = bad.iter().map(|c| folded(field, *c)).sum();
+    if after >= before {
+        field.drives = kept;
+        report.folds[1] = before;
+        return false;
+    }
     report.folds[0] += before.saturating_sub(after);
     report.folds[1] = after;
     true
 }
 
-/// Half-way to the middle of the neighbours along the axes that have both.
-fn relaxed(field: &Field, index: usize) -> [f64; 3] {
-    let (grid, own) = (field.grid, field.drives[index]);
+/// Half-way to where the neighbours along the axes stand against the base, and a tenth nearer to the base itself, which
+/// has no folds: repeated, this ends there.
+fn relaxed(field: &Field, base: &[[f64; 3]], index: usize) -> [f64; 3] {
+    let grid = field.grid;
+    let away = |i: usize, c: usize| field.drives[i][c] - base[i][c];
     let at = grid.at(index);
     let (mut sum, mut count) = ([0.0; 3], 0.0);
     for (axis, step) in grid.strides().into_iter().enumerate() {
-        if at[axis] > 0 && at[axis] + 1 < grid.size() {
-            for other in [index - step, index + step] {
-                for (sum, v) in sum.iter_mut().zip(field.drives[other]) {
-                    *sum += v;
-                }
-                count += 1.0;
+        let below = (at[axis] > 0).then(|| index - step);
+        let above = (at[axis] + 1 < grid.size()).then(|| index + step);
+        for other in below.into_iter().chain(above) {
+            for (c, sum) in sum.iter_mut().enumerate() {
+                *sum += away(other, c);
             }
+            count += 1.0;
         }
     }
-    if count == 0.0 {
-        return own;
-    }
-    std::array::from_fn(|c| 0.5 * (own[c] + sum[c] / count))
+    std::array::from_fn(|c| base[index][c] + 0.5 * away(index, c) + 0.45 * sum[c] / count)
 }

@@ -13,7 +13,8 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::range::{position_from_signal, signal_from_position};
-use crate::{BaseCorrection, CodeRange, Filled, UNREACHABLE_ITP};
+use crate::shaper::Placement;
+use crate::{BaseCorrection, Filled, UNREACHABLE_ITP};
 
 /// What a gradation-safe solve starts from.
 pub(crate) struct Problem<'a> {
@@ -21,10 +22,10 @@ pub(crate) struct Problem<'a> {
     pub(crate) panel: &'a dyn PanelModel,
     /// What it should show.
     pub(crate) target: &'a Target,
-    /// The correction whose own bends are left alone.
-    pub(crate) base: &'a BaseCorrection,
-    /// How positions map to signals.
-    pub(crate) range: CodeRange,
+    /// The correction whose own bends are left alone; without one, no bend is.
+    pub(crate) base: Option<&'a BaseCorrection>,
+    /// Where the nodes lie.
+    pub(crate) placement: &'a Placement,
     /// Depth of node values.
     pub(crate) node_bits: u8,
     /// Error of the model between patches, in ΔE ITP.
@@ -54,14 +55,15 @@ pub struct GradationReport {
 #[derive(Clone)]
 pub(crate) struct Field {
     pub(crate) grid: Grid,
-    pub(crate) range: CodeRange,
+    pub(crate) placement: Placement,
     pub(crate) drives: Vec<[f64; 3]>,
 }
 
 impl Field {
     /// Signal of a place along an axis.
     pub(crate) fn signal(&self, at: usize) -> f64 {
-        signal_from_position(self.range, at as f64 / (self.grid.size() - 1) as f64)
+        self.placement
+            .signal(at as f64 / (self.grid.size() - 1) as f64)
     }
 
     /// Signal of a node.
@@ -71,12 +73,14 @@ impl Field {
 
     /// Position along an axis of a signal, in nodes.
     pub(crate) fn place(&self, signal: f64) -> f64 {
-        position_from_signal(self.range, signal) * (self.grid.size() - 1) as f64
+        self.placement.position(signal) * (self.grid.size() - 1) as f64
     }
 
     /// What a file stores, before rounding.
     pub(crate) fn stored(&self) -> Vec<[f64; 3]> {
-        let stored = |d: &[f64; 3]| d.map(|v| position_from_signal(self.range, v).clamp(0.0, 1.0));
+        let stored = |d: &[f64; 3]| {
+            d.map(|v| position_from_signal(self.placement.range(), v).clamp(0.0, 1.0))
+        };
         self.drives.iter().map(stored).collect()
     }
 
@@ -84,7 +88,8 @@ impl Field {
     fn take(&mut self, codes: &[[u32; 3]], bits: u8) {
         let largest = f64::from((1_u32 << bits) - 1);
         for (drive, code) in self.drives.iter_mut().zip(codes) {
-            *drive = code.map(|v| signal_from_position(self.range, f64::from(v) / largest));
+            *drive =
+                code.map(|v| signal_from_position(self.placement.range(), f64::from(v) / largest));
         }
     }
 }
@@ -97,7 +102,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
     let grid = Grid::new(filled.lut.size());
     let mut field = Field {
         grid,
-        range: problem.range,
+        placement: problem.placement.clone(),
         drives: Vec::new(),
     };
     // Beyond the legal signals every channel goes on with slope 1, as the files do.
@@ -109,7 +114,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
         .into_par_iter()
         .map(|i| {
             let legal = field.signal_of(i).map(|s| s.clamp(0.0, 1.0));
-            beyond(i, problem.base.drive(legal))
+            beyond(i, problem.base.map_or(legal, |base| base.drive(legal)))
         })
         .collect();
     let aim: Vec<[f64; 3]> = filled
@@ -155,8 +160,8 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
             report.active = codes.iter().zip(&plain(&stored)).map(differ).sum();
         }
         field.take(&codes, problem.node_bits);
-        let fallen = ramps::lift(problem, &mut field, &mut report);
-        let folded = folds::unfold(&mut field, &reached, &nearly, &mut report);
+        let fallen = ramps::lift(problem, &mut field, &reached, &mut report);
+        let folded = folds::unfold(&mut field, &base, &reached, &nearly, &mut report);
         if !fallen && !folded {
             break;
         }

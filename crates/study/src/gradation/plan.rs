@@ -1,0 +1,61 @@
+use evenstep_display::SimulatedPanel;
+
+use super::{Condition, Contender, GradationCase};
+
+/// Numbers of patches of the table.
+pub const PATCHES: [usize; 4] = [101, 200, 343, 1000];
+/// Seeds of the table.
+pub const SEEDS: u64 = 10;
+
+/// The cases of the table: every simulated panel, number of patches and seed, rough readings of the same, dense readings
+/// once for each panel and seed, and the panel itself once.
+///
+/// Dense readings come last, since each takes longer than everything else of its panel and seed.
+#[must_use]
+pub fn gradation_plan(panels: &[String], patches: &[usize], seeds: u64) -> Vec<GradationCase> {
+    let case = |panel: &String, patches, condition, seed, contenders: &[Contender]| GradationCase {
+        panel: panel.clone(),
+        patches,
+        condition,
+        seed,
+        contenders: contenders.to_vec(),
+    };
+    let own = [
+        Contender::BaseOnly,
+        Contender::ThinPlate,
+        Contender::Pointwise,
+        Contender::Gradation,
+    ];
+    let truth = panels
+        .iter()
+        .map(|p| case(p, 0, Condition::Ordinary, 0, &[Contender::TrueInverse]));
+    let mut cases: Vec<GradationCase> = truth.collect();
+    for panel in panels {
+        for &count in patches {
+            for seed in 1..=seeds {
+                cases.push(case(panel, count, Condition::Ordinary, seed, &own));
+                let rough = [Contender::Gradation];
+                cases.push(case(panel, count, Condition::Rough, seed, &rough));
+            }
+        }
+    }
+    for panel in panels {
+        for seed in 1..=seeds {
+            let dense = [Contender::Dense];
+            cases.push(case(
+                panel,
+                super::DENSE.pow(3),
+                Condition::Ordinary,
+                seed,
+                &dense,
+            ));
+        }
+    }
+    cases
+}
+
+/// Names of all simulated panels.
+#[must_use]
+pub fn all_panels() -> Vec<String> {
+    SimulatedPanel::NAMES.map(str::to_owned).to_vec()
+}
