@@ -141,10 +141,6 @@ fn a_stepped_lut_is_repaired_for_less_than_twice_its_fault() {
     let left = mean_between(&repaired.lut, &good);
     assert!(left < true_cost, "{true_cost} to {left}");
     assert_eq!(plain(&repaired.lut).lut, repaired.lut);
-    println!(
-        "true cost {true_cost:.3}, repair {:?}, left {left:.3}",
-        report.cost
-    );
 }
 
 /// Rounded to 8 bits, the good correction of 33 nodes has steps that alternate; repaired it is nearer to the good one.

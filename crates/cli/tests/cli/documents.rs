@@ -297,6 +297,43 @@ pub(crate) struct Lattice {
     pub(crate) why: Why,
 }
 
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Repair {
+    pub(crate) schema: String,
+    pub(crate) lut: String,
+    pub(crate) faults_before: Vec<Fault>,
+    pub(crate) faults_after: Vec<Fault>,
+    pub(crate) kept: usize,
+    pub(crate) nodes: usize,
+    pub(crate) nodes_changed: usize,
+    pub(crate) cost: Cost,
+    pub(crate) verdict_before: Verdict,
+    pub(crate) verdict_after: Verdict,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Fault {
+    pub(crate) kind: String,
+    pub(crate) ramp: Option<String>,
+    pub(crate) places: usize,
+    pub(crate) worst: f64,
+    pub(crate) unit: String,
+    pub(crate) between: Option<Span>,
+    pub(crate) node: Option<[usize; 3]>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Cost {
+    pub(crate) de2000_mean: f64,
+    pub(crate) de2000_p95: f64,
+    pub(crate) de2000_max: f64,
+    pub(crate) colours: usize,
+    pub(crate) panel: String,
+}
+
 /// Members of one ramp, and of its rounded and near-black parts, less `why`.
 pub(crate) const FIGURES: [&str; 24] = [
     "certain_fall_between",
