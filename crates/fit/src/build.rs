@@ -40,7 +40,7 @@ pub struct FitOptions {
     pub smoothing: SmoothingChoice,
     /// Depth of stored node values, 8 to 16.
     pub node_bits: u8,
-    /// How node values come from the model; a panel without base correction is solved pointwise.
+    /// How node values come from the model.
     pub solve: Solve,
     /// Whether to stop at the base correction.
     pub base_only: bool,
@@ -327,8 +327,8 @@ fn lattice(
         nodes_reduced: Some(filled.nodes_reduced),
         de2000_max: (filled.nodes_reduced > 0).then_some(filled.reduced_de2000_max),
     };
-    match base {
-        Some(base) if options.solve == Solve::Gradation => {
+    match options.solve {
+        Solve::Gradation => {
             let problem = Problem {
                 panel: model,
                 target,
@@ -340,7 +340,7 @@ fn lattice(
             let (lut, report) = gradation::solve(&problem, &filled);
             (lut, gamut, Some(report))
         }
-        _ => (rounded(filled.lut, options.node_bits), gamut, None),
+        Solve::Pointwise => (rounded(filled.lut, options.node_bits), gamut, None),
     }
 }
 

@@ -113,26 +113,42 @@ pub(crate) fn fill_placed(
                 .clamp(0.0, 1.0)
         })
     };
+    // Above the target's own clip all signals ask for the same light: solved once, the same everywhere.
+    let top = (0..size)
+        .find(|i| signal(*i)[0] >= solver.target.clipped_from())
+        .unwrap_or(size - 1);
+    let asked = |index: usize| {
+        let [r, g, b] = [index % size, index / size % size, index / (size * size)];
+        r.min(top) + size * (g.min(top) + size * b.min(top))
+    };
     // Rows in parallel, each from its dark end, so that answers do not depend on the number of threads.
-    let done = AtomicUsize::new(0);
+    let (rows, done) = (top + 1, AtomicUsize::new(0));
     let row = |row: usize| {
+        let start = size * (row % rows + size * (row / rows));
         let mut before = None;
         let one = |i| {
             let found = solver.solve_beside(signal(i), before);
             before = Some(found);
             found
         };
-        let row: Vec<Inversion> = (row * size..(row + 1) * size).map(one).collect();
-        progress(done.fetch_add(size, Ordering::Relaxed) + size, count);
+        let row: Vec<Inversion> = (start..=start + top).map(one).collect();
+        progress(done.fetch_add(rows, Ordering::Relaxed) + rows, rows.pow(3));
         row
     };
-    let mut found: Vec<Inversion> = (0..size * size)
+    let solved: Vec<Inversion> = (0..rows * rows)
         .into_par_iter()
         .flat_map_iter(row)
+        .collect();
+    let mut found: Vec<Inversion> = (0..count)
+        .map(|index| {
+            let [r, g, b] = [index % size, index / size % size, index / (size * size)];
+            solved[r.min(top) + rows * (g.min(top) + rows * b.min(top))]
+        })
         .collect();
     for _ in 0..ROUNDS {
         let again: Vec<(usize, Inversion)> = (0..count)
             .into_par_iter()
+            .filter(|i| asked(*i) == *i)
             .filter_map(|i| improved(solver, &found, size, i, signal(i)).map(|better| (i, better)))
             .collect();
         if again.is_empty() {
@@ -140,6 +156,9 @@ pub(crate) fn fill_placed(
         }
         for (i, better) in again {
             found[i] = better;
+        }
+        for i in 0..count {
+            found[i] = found[asked(i)];
         }
     }
     let white = solver.target.white();

@@ -34,8 +34,9 @@ pub(crate) struct Fit {
     #[serde(deserialize_with = "there")]
     pub(crate) confidence: Option<Confidence>,
     pub(crate) gamut: Gamut,
+    pub(crate) solve: String,
     #[serde(deserialize_with = "there")]
-    pub(crate) constraints: Null,
+    pub(crate) constraints: Option<Constraints>,
     #[serde(deserialize_with = "there")]
     pub(crate) next_patches: Option<Vec<NextPatch>>,
     pub(crate) nodes: usize,
@@ -46,6 +47,18 @@ pub(crate) struct Fit {
     #[serde(deserialize_with = "there")]
     pub(crate) seconds: Null,
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Constraints {
+    pub(crate) lambda: f64,
+    pub(crate) smoothed_itp: f64,
+    pub(crate) cells_moved: f64,
+    pub(crate) active: usize,
+    pub(crate) resolved_ramps: Vec<String>,
+    pub(crate) unresolved_ramps: Vec<String>,
+    pub(crate) folds: [usize; 2],
 }
 
 /// An `Option` whose field must not be missing.

@@ -6,7 +6,7 @@ use super::{Field, GradationReport};
 /// that rounding does not fold it again.
 const LEAST: f64 = -1e-7;
 /// Rounds of relaxing what is folded.
-const ROUNDS: usize = 60;
+const ROUNDS: usize = 20;
 /// Rounds for cells at the edge of what is reached, where a clipped channel may leave nothing to unfold.
 const STRADDLING_ROUNDS: usize = 8;
 
@@ -32,7 +32,10 @@ pub(super) fn unfold(
     };
     let cells: Vec<usize> = (0..grid.count())
         .filter(|i| grid.at(*i).iter().all(|k| k + 1 < n))
-        .filter(|i| corners(*i).iter().all(|k| nearly[*k]))
+        .filter(|i| {
+            let [r, g, b] = grid.at(*i);
+            r == g && g == b || corners(*i).iter().all(|k| nearly[*k])
+        })
         .collect();
     let mut bad: Vec<usize> = cells
         .iter()
@@ -43,6 +46,7 @@ pub(super) fn unfold(
     if bad.is_empty() {
         return false;
     }
+    let kept = field.drives.clone();
     for round in 0..ROUNDS {
         if round == STRADDLING_ROUNDS {
             bad.retain(|c| corners(*c).iter().all(|k| reached[*k]));
@@ -65,6 +69,11 @@ pub(super) fn unfold(
         }
     }
     let after: usize = bad.iter().map(|c| folded(field, *c)).sum();
+    if after >= before {
+        field.drives = kept;
+        report.folds[1] = before;
+        return false;
+    }
     report.folds[0] += before.saturating_sub(after);
     report.folds[1] = after;
     true

@@ -22,8 +22,8 @@ pub(crate) struct Problem<'a> {
     pub(crate) panel: &'a dyn PanelModel,
     /// What it should show.
     pub(crate) target: &'a Target,
-    /// The correction whose own bends are left alone.
-    pub(crate) base: &'a BaseCorrection,
+    /// The correction whose own bends are left alone; without one, no bend is.
+    pub(crate) base: Option<&'a BaseCorrection>,
     /// Where the nodes lie.
     pub(crate) placement: &'a Placement,
     /// Depth of node values.
@@ -114,7 +114,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
         .into_par_iter()
         .map(|i| {
             let legal = field.signal_of(i).map(|s| s.clamp(0.0, 1.0));
-            beyond(i, problem.base.drive(legal))
+            beyond(i, problem.base.map_or(legal, |base| base.drive(legal)))
         })
         .collect();
     let aim: Vec<[f64; 3]> = filled
@@ -160,8 +160,9 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
             report.active = codes.iter().zip(&plain(&stored)).map(differ).sum();
         }
         field.take(&codes, problem.node_bits);
-        let fallen = ramps::lift(problem, &mut field, &mut report);
-        // Behind a shaper the middle of its neighbours is no place for a node: what is folded there stays, and an audit says so.
+        let fallen = ramps::lift(problem, &mut field, &reached, &mut report);
+        // Behind a shaper the middle of its neighbours is no place for a node: what is folded there stays, and an audit
+        // says so.
         let folded = problem.placement.is_even()
             && folds::unfold(&mut field, &reached, &nearly, &mut report);
         if !fallen && !folded {

@@ -4,7 +4,7 @@ use super::{Field, GradationReport, Problem};
 
 /// Least rise of luminance that a solve asks for, as a share of the target's: a margin for what the model does not know.
 /// Our choice.
-const LEAST_RISE: f64 = 0.05;
+const LEAST_RISE: f64 = 0.1;
 /// A target that rises by less than this share of its white has no step to hold (method, section 6).
 const FLAT_TARGET: f64 = 1e-9;
 /// Sweeps over the ramps.
@@ -20,7 +20,12 @@ fn scale() -> CodeScale {
 
 /// Lifts luminance where it falls along a named ramp on the model, by the least change of the nodes that are read there.
 /// Says whether anything was moved.
-pub(super) fn lift(problem: &Problem<'_>, field: &mut Field, report: &mut GradationReport) -> bool {
+pub(super) fn lift(
+    problem: &Problem<'_>,
+    field: &mut Field,
+    reached: &[bool],
+    report: &mut GradationReport,
+) -> bool {
     let mut touched = false;
     report.unresolved_ramps.clear();
     for ramp in Ramp::named() {
@@ -30,10 +35,11 @@ pub(super) fn lift(problem: &Problem<'_>, field: &mut Field, report: &mut Gradat
             .map(|s| problem.target.xyz(*s).luminance_cd_m2())
             .collect();
         let mut falls = 0;
+        let before = field.drives.clone();
         for sweep in 0..SWEEPS {
             falls = 0;
             for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
-                falls += sweep_ramp(problem, field, &signals, &wanted, how);
+                falls += sweep_ramp(problem, field, &signals, &wanted, how, reached);
             }
             if falls == 0 {
                 break;
@@ -44,6 +50,8 @@ pub(super) fn lift(problem: &Problem<'_>, field: &mut Field, report: &mut Gradat
             }
         }
         if falls > 0 {
+            // What cannot be had is not asked for at the cost of everything else.
+            field.drives = before;
             report.unresolved_ramps.push(ramp.name().to_owned());
         }
     }
@@ -57,6 +65,7 @@ fn sweep_ramp(
     signals: &[[f64; 3]],
     wanted: &[f64],
     how: Evaluation,
+    reached: &[bool],
 ) -> usize {
     let size = field.grid.size();
     let white = problem.target.white().luminance_cd_m2();
@@ -79,6 +88,11 @@ fn sweep_ramp(
         }
         let (low_weights, low) = read(field, signals[i - 1]);
         let (high_weights, high) = read(field, signals[i]);
+        // A code that reads only nodes out of reach is out of reach itself.
+        let held = |weights: &[(usize, f64)]| weights.iter().any(|(i, w)| *w > 0.0 && reached[*i]);
+        if !held(&low_weights) && !held(&high_weights) {
+            continue;
+        }
         let (low_xyz, low_slope) = problem
             .panel
             .xyz_with_jacobian(low.map(|v| v.clamp(0.0, 1.0)));

@@ -12,8 +12,10 @@ const OUT_OF_REACH: f64 = 1.0;
 /// Share of the model's own error by which smoothing may move what is shown, root mean square: in quadrature it adds
 /// three per cent to that error. Our choice.
 const SHARE: f64 = 0.25;
-/// λ over the median weight: from nothing worth mentioning to a lattice that only bends over five nodes; half a decade
-/// at a time.
+/// Residual of a solve, relative: what is solved for is a small difference, of which this is far below a code.
+const TOLERANCE: f64 = 1e-4;
+/// λ over the median weight: from nothing worth mentioning to a lattice that only bends over five nodes; a decade at a
+/// time.
 const LAMBDAS: [f64; 4] = [0.01, 0.1, 1.0, 10.0];
 
 pub(super) struct Smoothed {
@@ -36,7 +38,10 @@ pub(super) fn smooth(
         .zip(reached)
         .map(|(drive, reached)| {
             let legal = drive.map(|v| v.clamp(0.0, 1.0));
-            let (xyz, jacobian) = problem.base.model().xyz_with_jacobian(legal);
+            let (xyz, jacobian) = match problem.base {
+                Some(base) => base.model().xyz_with_jacobian(legal),
+                None => problem.panel.xyz_with_jacobian(legal),
+            };
             let slope = itp * Encoding::PqLms.derivative(xyz) * jacobian;
             let weight = if *reached { 1.0 } else { OUT_OF_REACH };
             slope.transpose() * slope * weight
@@ -58,7 +63,7 @@ pub(super) fn smooth(
     };
     for factor in LAMBDAS {
         let lambda = factor * median;
-        let solved = penalised.solve(lambda, best.drives.clone());
+        let solved = penalised.solve(lambda, best.drives.clone(), TOLERANCE);
         if solved.misfit > SHARE * problem.model_itp {
             break;
         }
