@@ -2,6 +2,8 @@
 //!
 //! `cargo run --release -p evenstep-compare --example shaper`
 
+#![expect(clippy::print_stdout, reason = "the table is what it is for")]
+
 use std::path::Path;
 
 use evenstep_compare::shaper_gain;

@@ -97,10 +97,11 @@ pub(crate) fn left_out(
     // Neutrals by level, so that each part lacks single levels and never two neighbours.
     let neutral_level = |i: &usize| {
         let patch = &readings.patches[*i];
-        patch
-            .is_neutral()
-            .then_some(patch.drive[0])
-            .unwrap_or(f64::INFINITY)
+        if patch.is_neutral() {
+            patch.drive[0]
+        } else {
+            f64::INFINITY
+        }
     };
     inner.sort_by(|a, b| neutral_level(a).total_cmp(&neutral_level(b)));
     let folds = FOLDS.min(inner.len());

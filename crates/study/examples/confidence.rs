@@ -2,6 +2,8 @@
 //!
 //! `cargo run --release -p evenstep-study --example confidence`
 
+#![expect(clippy::print_stdout, reason = "the table is what it is for")]
+
 use std::time::Instant;
 
 use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, root_mean_square};

@@ -2,18 +2,22 @@
 //!
 //! `cargo run --release -p evenstep-study --example next_patches`
 
+#![expect(clippy::print_stdout, reason = "the table is what it is for")]
+
 use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz};
 use evenstep_display::{
     Disturbance, PanelModel, SimulatedPanel, SmoothingChoice, Target, choose_model, simulate,
 };
 use evenstep_fit::{BaseCorrection, Doubt, Region, next_patches, noise_of};
-use evenstep_lut::Correction;
+use evenstep_lut::{Correction, NEAR_BLACK};
 use evenstep_readings::{PatchRequest, Readings, merged};
 use evenstep_study::patches;
 
 const COUNT: usize = 101;
 const MORE: usize = 20;
 const SEEDS: std::ops::Range<u64> = 200..203;
+/// Panels times seeds.
+const FITS: f64 = 15.0;
 const NOISY: Disturbance = Disturbance {
     noise: 1.0,
     drift: 0.0,
@@ -66,6 +70,7 @@ fn main() {
                 (readings, chosen.expect("patches span the cube").model)
             };
             let (readings, model) = fitted(&[]);
+            // Near the most that each panel reaches; this one is flat above.
             let white = if name == "hdr-wrgb" {
                 550.0
             } else {
@@ -82,7 +87,7 @@ fn main() {
             let doubt = Doubt::new(&readings, &model).expect("parts can be left out");
             let t = std::time::Instant::now();
             let named: Vec<PatchRequest> =
-                next_patches(&doubt, &readings, &target, &base, 0.1, MORE)
+                next_patches(&doubt, &readings, &target, &base, NEAR_BLACK, MORE)
                     .iter()
                     .map(|n| n.request())
                     .collect();
@@ -95,20 +100,13 @@ fn main() {
                     }),
                 })
                 .collect();
-            let mut drives: Vec<[f64; 3]> = Vec::new();
-            for region in [Region::All] {
-                drives.extend(
-                    region
-                        .signals(target.near_black_end(0.1))
-                        .iter()
-                        .map(|s| base.drive(*s)),
-                );
-            }
+            let signals = Region::All.signals(NEAR_BLACK);
+            let drives: Vec<[f64; 3]> = signals.iter().map(|s| base.drive(*s)).collect();
             let rows = [model, fitted(&named).1, fitted(&halton).1]
                 .map(|m| error(&panel, &m, &drives, target.white()));
             for (log, row) in logs.iter_mut().zip(&rows) {
                 for k in 0..2 {
-                    log[k] += row[k].ln() / 15.0;
+                    log[k] += row[k].ln() / FITS;
                 }
             }
             println!(
@@ -117,12 +115,6 @@ fn main() {
                     .join("  "),
                 spent.as_secs_f64()
             );
-            if std::env::var("V").is_ok() {
-                for n in &named {
-                    print!("{:?} ", n.drive);
-                }
-                println!();
-            }
         }
     }
     println!(

@@ -2,6 +2,8 @@
 //!
 //! `cargo run --release -p evenstep-study --example second_pass`
 
+#![expect(clippy::print_stdout, reason = "the table is what it is for")]
+
 use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz};
 use evenstep_display::{Disturbance, PanelModel, SimulatedPanel, simulate};
 use evenstep_fit::{Fit, FitOptions, Gamut, Region, TargetRequest, fit, through};

@@ -1,4 +1,7 @@
+use std::collections::HashSet;
+
 use evenstep_lut::tetrahedron_volumes;
+use evenstep_solve::{Grid, chains};
 
 use super::{Field, GradationReport};
 
@@ -98,4 +101,86 @@ fn relaxed(field: &Field, base: &[[f64; 3]], index: usize) -> [f64; 3] {
         }
     }
     std::array::from_fn(|c| base[index][c] + 0.5 * away(index, c) + 0.45 * sum[c] / count)
+}
+
+/// A determinant below this is a fold, the identity's being 1 (method, section 6).
+const FOLDED: f64 = -1e-6;
+/// Passes over what rounding has folded, and codes by which a node may move.
+const PASSES: usize = 6;
+const MOVES: [i64; 4] = [-1, 1, -2, 2];
+
+/// Moves single codes where rounding alone turns a nearly collapsed tetrahedron inside out. Nodes that a ramp's condition
+/// holds stay. Gives the folds that are left in cells nearly within reach.
+pub(super) fn unfold_codes(grid: Grid, codes: &mut [[u32; 3]], bits: u8, nearly: &[bool]) -> usize {
+    let n = grid.size();
+    let largest = i64::from((1_u32 << bits) - 1);
+    let scale = ((n - 1) as f64 / largest as f64).powi(3);
+    let strides = grid.strides();
+    let corner = |cell: usize, i: usize| -> usize {
+        cell + (0..3).map(|a| (i >> a & 1) * strides[a]).sum::<usize>()
+    };
+    let folded = |codes: &[[u32; 3]], cell: usize| -> usize {
+        let at: [[f64; 3]; 8] = std::array::from_fn(|i| codes[corner(cell, i)].map(f64::from));
+        let volumes = tetrahedron_volumes(&at);
+        volumes.iter().filter(|v| **v * scale < FOLDED).count()
+    };
+    let cells: Vec<usize> = (0..grid.count())
+        .filter(|i| grid.at(*i).iter().all(|k| k + 1 < n))
+        .filter(|i| (0..8).all(|k| nearly[corner(*i, k)]))
+        .collect();
+    let held: HashSet<usize> = chains(grid)
+        .into_iter()
+        .flat_map(|c| c.links)
+        .flatten()
+        .collect();
+    // Cells that a node is a corner of.
+    let around = |node: usize| -> Vec<usize> {
+        let at = grid.at(node);
+        let cells = (0..8_usize).filter(|i| {
+            (0..3).all(|a| {
+                if i >> a & 1 == 1 {
+                    at[a] > 0
+                } else {
+                    at[a] + 1 < n
+                }
+            })
+        });
+        cells
+            .map(|i| node - (0..3).map(|a| (i >> a & 1) * strides[a]).sum::<usize>())
+            .collect()
+    };
+    for _ in 0..PASSES {
+        let bad: Vec<usize> = cells
+            .iter()
+            .copied()
+            .filter(|c| folded(codes, *c) > 0)
+            .collect();
+        if bad.is_empty() {
+            return 0;
+        }
+        for cell in bad {
+            for node in (0..8).map(|i| corner(cell, i)) {
+                if held.contains(&node) {
+                    continue;
+                }
+                let count = |codes: &[[u32; 3]]| -> usize {
+                    around(node).iter().map(|c| folded(codes, *c)).sum()
+                };
+                for channel in 0..3 {
+                    let (own, mut least) = (codes[node][channel], count(codes));
+                    let mut best = own;
+                    for step in MOVES {
+                        let moved = (i64::from(own) + step).clamp(0, largest) as u32;
+                        codes[node][channel] = moved;
+                        let now = count(codes);
+                        if now < least {
+                            (least, best) = (now, moved);
+                        }
+                    }
+                    codes[node][channel] = best;
+                }
+            }
+        }
+    }
+    cells.iter().map(|c| folded(codes, *c)).sum()
 }

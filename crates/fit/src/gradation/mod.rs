@@ -94,6 +94,8 @@ impl Field {
     }
 }
 
+/// Times the limit of reach within which a node may truly be reached, whatever the model says. Our choice.
+const NEARLY: f64 = 4.0;
 /// Rounds of ramps, folds and rounding: each may disturb the others, by a code or so.
 const ROUNDS: usize = 4;
 
@@ -131,7 +133,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
     let nearly: Vec<bool> = filled
         .found
         .iter()
-        .map(|f| f.miss_itp <= 3.0 * UNREACHABLE_ITP)
+        .map(|f| f.miss_itp <= NEARLY * UNREACHABLE_ITP)
         .collect();
     let smoothed = smooth::smooth(problem, grid, &base, &aim, &reached);
     field.drives = smoothed.drives;
@@ -166,7 +168,8 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
             break;
         }
     }
-    let codes = round_rising(grid, &field.stored(), problem.node_bits);
+    let mut codes = round_rising(grid, &field.stored(), problem.node_bits);
+    report.folds[1] = folds::unfold_codes(grid, &mut codes, problem.node_bits, &nearly);
     let largest = f64::from((1_u32 << problem.node_bits) - 1);
     let mut lut = filled.lut.clone();
     for (node, code) in lut.nodes_mut().iter_mut().zip(&codes) {
