@@ -1,13 +1,15 @@
 //! Readings made ready for a model: repeats that disagree, drift, outliers.
 
 use evenstep_readings::{Drift, NoiseModel, Readings};
-use nalgebra::Vector3;
 
 use crate::outliers::{doubt, left_out, named, screen_neutrals};
-use crate::{BaseModel, Encoding, Outlier, Scales, StructuredModel};
+use crate::{BaseModel, Outlier, Scales, StructuredModel};
 
 /// Rounds of fitting and doubting; the first finds what stands out, the next what it hid.
 const ROUNDS: usize = 3;
+
+/// A drift by which the effect of drift is told: of the size that is to be found.
+const SMALL: f64 = 0.005;
 
 /// Patches above which nothing is doubted: three dense systems, inverted. Our choice.
 pub(crate) const MOST_PATCHES: usize = 2500;
@@ -99,20 +101,18 @@ impl Ready {
 
     /// Drift as what the model leaves that goes with reading order, weighed together with what repeats say.
     fn drift_beside(&self, model: &StructuredModel, anchors: Option<Drift>) -> Option<Drift> {
-        let last = self.readings.last_order()?;
-        let patches = &self.readings.patches;
-        let at: Vec<f64> = patches
+        // What a small drift would do to the residual, the base fitted anew: the base takes its part of it.
+        let with = self.readings.without_drift(-SMALL);
+        let base = BaseModel::fit(&with, &self.noise).ok()?;
+        let residual = |readings, base| StructuredModel::base_residual(readings, &self.noise, base);
+        let (before, after) = (
+            residual(&self.readings, model.base()),
+            residual(&with, &base),
+        );
+        let direction: Vec<[f64; 3]> = before
             .iter()
-            .map(|p| p.orders().sum::<usize>() as f64 / (p.repeats.len() as f64 * last))
-            .collect();
-        let centre = at.iter().sum::<f64>() / at.len() as f64;
-        let direction: Vec<[f64; 3]> = patches
-            .iter()
-            .zip(&at)
-            .map(|(patch, at)| {
-                let slope = Encoding::PqLms.derivative(patch.xyz());
-                (slope * Vector3::from(patch.xyz().0) * (at - centre)).into()
-            })
+            .zip(&after)
+            .map(|(a, b)| std::array::from_fn(|k| (b[k] - a[k]) / SMALL))
             .collect();
         let (total, error) = model.coefficient(&direction);
         let (mut weight, mut sum) = (error.powi(-2), total * error.powi(-2));
