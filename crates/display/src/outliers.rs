@@ -8,7 +8,7 @@ use crate::{Encoding, StructuredModel, panel_white};
 
 /// Distance, in robust standard deviations, from which a reading is named and its noise taken to be larger than stated:
 /// what is weighed down is always named.
-const NAMED: f64 = 5.0;
+pub(crate) const NAMED: f64 = 5.0;
 /// Distance a doubted reading is put at by its larger noise: a redescending weight, bounded, never 0.
 const AT_MOST: f64 = 0.5;
 /// Share of a squared residual that lies along the colour from which it is one of the amount of light. Our choice.
@@ -121,7 +121,7 @@ pub(crate) struct LeftOut {
     residual: [f64; 3],
     /// Distance in robust standard deviations, the patch's own noise as if it were trusted; 0 where the residual is not
     /// that of a wrong amount of light.
-    distance: f64,
+    pub(crate) distance: f64,
 }
 
 /// Leaves every patch out.
@@ -172,11 +172,11 @@ pub(crate) fn left_out(
     all
 }
 
-/// Doubts the patches the others contradict, and no others. Returns whether any was not doubted before, or is no longer.
-pub(crate) fn doubt(readings: &mut Readings, left_out: &[LeftOut]) -> bool {
+/// Doubts the patches at a distance beyond `from`, and no others. Returns whether any was not doubted before, or is no longer.
+pub(crate) fn doubt(readings: &mut Readings, left_out: &[LeftOut], from: f64) -> bool {
     let mut changed = false;
     for (patch, one) in readings.patches.iter_mut().zip(left_out) {
-        let doubt = if one.distance > NAMED {
+        let doubt = if one.distance > from {
             one.distance / AT_MOST
         } else {
             1.0

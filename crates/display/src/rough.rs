@@ -2,11 +2,14 @@
 
 use evenstep_readings::{Drift, NoiseModel, Readings};
 
-use crate::outliers::{doubt, left_out, named, screen_neutrals};
+use crate::outliers::{NAMED, doubt, left_out, named, screen_neutrals};
 use crate::{BaseModel, Outlier, Scales, StructuredModel};
 
-/// Rounds of fitting and doubting; the first finds what stands out, the next what it hid.
-const ROUNDS: usize = 3;
+/// Distances beyond which a patch is doubted, round by round: several faults hide each other, so that many are doubted
+/// first, and those the rest does not contradict get their weight back. Our choice.
+const DOUBTED: [f64; 3] = [2.5, 3.5, NAMED];
+/// A set none of whose patches is further is left alone: of 300 normal deviates one is beyond 3.
+const ALL_WELL: f64 = 3.2;
 
 /// A drift by which the effect of drift is told: of the size that is to be found.
 const SMALL: f64 = 0.005;
@@ -70,7 +73,7 @@ impl Ready {
     /// Fits and doubts in turn; drift is told after the first doubts, from repeated patches and from the order of all.
     fn settle(&mut self, anchors: Option<Drift>, own: bool) {
         screen_neutrals(&mut self.readings, &self.noise);
-        for round in 1..=ROUNDS {
+        for (round, from) in DOUBTED.into_iter().enumerate() {
             let Some(model) = self.fitted() else {
                 // Nothing says otherwise: all are trusted.
                 for patch in &mut self.readings.patches {
@@ -81,13 +84,17 @@ impl Ready {
             };
             self.scales = Some(model.scales());
             let left_out = left_out(&self.readings, &self.noise, &model);
-            let changed = doubt(&mut self.readings, &left_out);
-            if round == 1 {
+            let from = match round {
+                0 if left_out.iter().all(|l| l.distance < ALL_WELL) => NAMED,
+                _ => from,
+            };
+            let changed = doubt(&mut self.readings, &left_out, from);
+            if round == 0 {
                 let drift = self.drift_beside(&model, anchors);
                 self.correct(drift, own);
             }
-            let corrected = round == 1 && self.drift.is_some_and(|d| d.corrected);
-            if round == ROUNDS || !(changed || corrected) {
+            let corrected = round == 0 && self.drift.is_some_and(|d| d.corrected);
+            if from == NAMED && (round + 1 == DOUBTED.len() || !(changed || corrected)) {
                 self.outliers.extend(named(&self.readings, &left_out));
                 return;
             }
@@ -115,6 +122,12 @@ impl Ready {
             .map(|(a, b)| std::array::from_fn(|k| (b[k] - a[k]) / SMALL))
             .collect();
         let (total, error) = model.coefficient(&direction);
+        // No model could tell a slope better than from readings of known light: where it says so, a tone curve chose another
+        // smoothing for the drifted readings, and the direction is that jump's.
+        let noise = self.noise.relative_along * model.scales().noise;
+        if error < noise * (12.0 / direction.len() as f64).sqrt() {
+            return anchors;
+        }
         let (mut weight, mut sum) = (error.powi(-2), total * error.powi(-2));
         if let Some(anchors) = anchors {
             let own = anchors.standard_error.powi(-2);
