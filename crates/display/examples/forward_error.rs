@@ -23,12 +23,12 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 /// A way from readings to a model.
-type Way = fn(&Readings, &NoiseModel) -> (Box<dyn PanelModel>, String);
+type Way = fn(&Readings, &NoiseModel) -> (Box<dyn PanelModel>, String, Vec<usize>);
 
 const WAYS: [(&str, Way); 4] = [
     ("base", |readings, noise| {
         let base = BaseModel::fit(readings, noise).expect("the patches hold a neutral ramp");
-        (Box::new(base), String::new())
+        (Box::new(base), String::new(), Vec::new())
     }),
     ("thin-plate", |r, n| {
         chosen(r, n, Some(Scheme::RBF_THIN_PLATE))
@@ -37,7 +37,7 @@ const WAYS: [(&str, Way); 4] = [
         let base = BaseModel::fit(r, n).expect("the patches hold a neutral ramp");
         let model = StructuredModel::fit(r, n, &base).expect("readings are finite");
         let said = format!("{:.3?}", model.scales());
-        (Box::new(model), said)
+        (Box::new(model), said, Vec::new())
     }),
     ("auto", |r, n| chosen(r, n, None)),
 ];
@@ -46,7 +46,7 @@ fn chosen(
     readings: &Readings,
     noise: &NoiseModel,
     scheme: Option<Scheme>,
-) -> (Box<dyn PanelModel>, String) {
+) -> (Box<dyn PanelModel>, String, Vec<usize>) {
     let chosen = choose_model(readings, noise, scheme, SmoothingChoice::LeaveOneOut)
         .expect("readings of a simulated panel give a model");
     let mut said = chosen
@@ -59,7 +59,8 @@ fn chosen(
     if let Some(drift) = chosen.drift {
         said += &format!(", drift {:.4} ± {:.4}", drift.total, drift.standard_error);
     }
-    (Box::new(chosen.model), said)
+    let named = chosen.outliers.iter().map(|o| o.order).collect();
+    (Box::new(chosen.model), said, named)
 }
 
 fn main() {
@@ -81,7 +82,7 @@ fn main() {
         .map(|s| s.parse().expect("drift and share of outliers are numbers"))
         .collect();
     println!(
-        "panel count way: CIEDE2000 mean, 95 %; near-black dE ITP mean; seconds; the first seed's model"
+        "panel count way: CIEDE2000 mean, 95 %; near-black dE ITP mean; seconds; outliers found, missed, false; the first seed's model"
     );
     for &count in &counts {
         for name in &panels {
@@ -90,19 +91,39 @@ fn main() {
                 .iter()
                 .filter(|w| ways.is_empty() || ways.contains(&w.0))
             {
+                let mut tally = [0; 3];
                 let (mut figures, mut seconds, mut first) = ([0.0; 3], 0.0, String::new());
                 for seed in 0..seeds {
                     let list = patches::patches(count);
-                    let noise = Disturbance {
+                    let rough_noise = Disturbance {
                         noise: 1.0,
                         drift: rough[0],
                         outliers: rough[1],
                     };
-                    let readings = merged(simulate(&panel, &list, noise, seed));
+                    let readings = merged(simulate(&panel, &list, rough_noise, seed));
                     let noise =
                         NoiseModel::from_repeats(&readings).expect("the patches hold repeats");
                     let start = Instant::now();
-                    let (model, said) = model(&readings, &noise);
+                    let (model, said, named) = model(&readings, &noise);
+                    let read = simulate(&panel, &list, rough_noise, seed);
+                    let clean = simulate(
+                        &panel,
+                        &list,
+                        Disturbance {
+                            outliers: 0.0,
+                            ..rough_noise
+                        },
+                        seed,
+                    );
+                    for (order, (read, clean)) in read.iter().zip(&clean).enumerate() {
+                        let found = named.contains(&order);
+                        tally[match (read.xyz != clean.xyz, found) {
+                            (true, true) => 0,
+                            (true, false) => 1,
+                            (false, true) => 2,
+                            (false, false) => continue,
+                        }] += 1;
+                    }
                     seconds += start.elapsed().as_secs_f64() / seeds as f64;
                     for (sum, figure) in figures.iter_mut().zip(judge(&panel, &*model)) {
                         *sum += figure / seeds as f64;
@@ -113,7 +134,7 @@ fn main() {
                 }
                 let [mean, p95, dark] = figures;
                 println!(
-                    "{name:10} {count:5} {way:12} {mean:7.4} {p95:7.3} {dark:7.3} {seconds:7.3}  {first}"
+                    "{name:10} {count:5} {way:12} {mean:7.4} {p95:7.3} {dark:7.3} {seconds:7.3} {tally:?} {first}"
                 );
             }
         }

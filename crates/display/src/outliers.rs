@@ -6,11 +6,9 @@ use nalgebra::Vector3;
 
 use crate::{Encoding, StructuredModel, panel_white};
 
-/// Distance, in robust standard deviations, from which a reading is named.
-const NAMED: f64 = 5.0;
-/// Distance from which its noise is taken to be larger than stated. Our choice, between what a hundred good readings
-/// hold and what is named.
-const DOUBTED: f64 = 3.5;
+/// Distance, in robust standard deviations, from which a reading is named and its noise taken to be larger than stated:
+/// what is weighed down is always named.
+pub(crate) const NAMED: f64 = 5.0;
 /// Distance a doubted reading is put at by its larger noise: a redescending weight, bounded, never 0.
 const AT_MOST: f64 = 0.5;
 /// Share of a squared residual that lies along the colour from which it is one of the amount of light. Our choice.
@@ -23,6 +21,8 @@ const MEDIAN_DEVIATE: f64 = 0.6745;
 /// Levels of the neutral ramp, from black, that the screen leaves alone: panels start to light there, and a cubic
 /// through four levels does not follow.
 const DARK_LEVELS: usize = 3;
+/// Share of a ramp's local bend that a cubic through its neighbours may miss. Our choice.
+const MISSED: f64 = 0.3;
 /// Share of the neutral levels the screen may doubt; beyond, the ramp is not as smooth as it takes it to be.
 const MOST_DOUBTED: f64 = 0.15;
 
@@ -90,11 +90,18 @@ fn ramp_distances(readings: &Readings, noise: &NoiseModel, ramp: &[usize]) -> Ve
         let (own, own_variance) = (value(at), variance(at));
         let mut furthest = 0.0_f64;
         for k in 0..3 {
+            // What the cubic adds to the straight line between the next levels says how far the ramp bends here, and
+            // so how far a cubic may miss it.
+            let (near, far) = (value(at - 1)[k], value(at + 1)[k]);
+            let (a, b) = (level(at - 1).drive[0], level(at + 1).drive[0]);
+            let line = near + (far - near) * (x - a) / (b - a);
             let (mut rest, mut spread) = (own[k], own_variance[k]);
             for (i, w) in around.into_iter().zip(weight) {
                 rest -= w * value(i)[k];
                 spread += w * w * variance(i)[k];
             }
+            let bend = MISSED * (own[k] - rest - line);
+            spread += bend * bend;
             furthest = furthest.max(rest.abs() / spread.sqrt());
         }
         (at, furthest)
@@ -114,7 +121,7 @@ pub(crate) struct LeftOut {
     residual: [f64; 3],
     /// Distance in robust standard deviations, the patch's own noise as if it were trusted; 0 where the residual is not
     /// that of a wrong amount of light.
-    distance: f64,
+    pub(crate) distance: f64,
 }
 
 /// Leaves every patch out.
@@ -165,11 +172,11 @@ pub(crate) fn left_out(
     all
 }
 
-/// Doubts the patches the others contradict, and no others. Returns whether any was not doubted before, or is no longer.
-pub(crate) fn doubt(readings: &mut Readings, left_out: &[LeftOut]) -> bool {
+/// Doubts the patches at a distance beyond `from`, and no others. Returns whether any was not doubted before, or is no longer.
+pub(crate) fn doubt(readings: &mut Readings, left_out: &[LeftOut], from: f64) -> bool {
     let mut changed = false;
     for (patch, one) in readings.patches.iter_mut().zip(left_out) {
-        let doubt = if one.distance > DOUBTED {
+        let doubt = if one.distance > from {
             one.distance / AT_MOST
         } else {
             1.0

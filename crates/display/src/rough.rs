@@ -1,13 +1,18 @@
 //! Readings made ready for a model: repeats that disagree, drift, outliers.
 
 use evenstep_readings::{Drift, NoiseModel, Readings};
-use nalgebra::Vector3;
 
-use crate::outliers::{doubt, left_out, named, screen_neutrals};
-use crate::{BaseModel, Encoding, Outlier, Scales, StructuredModel};
+use crate::outliers::{NAMED, doubt, left_out, named, screen_neutrals};
+use crate::{BaseModel, Outlier, Scales, StructuredModel};
 
-/// Rounds of fitting and doubting; the first finds what stands out, the next what it hid.
-const ROUNDS: usize = 3;
+/// Distances beyond which a patch is doubted, round by round: several faults hide each other, so that many are doubted
+/// first, and those the rest does not contradict get their weight back. Our choice.
+const DOUBTED: [f64; 3] = [2.5, 3.5, NAMED];
+/// A set none of whose patches is further is left alone: of 300 normal deviates one is beyond 3.
+const ALL_WELL: f64 = 3.2;
+
+/// A drift by which the effect of drift is told: of the size that is to be found.
+const SMALL: f64 = 0.005;
 
 /// Patches above which nothing is doubted: three dense systems, inverted. Our choice.
 pub(crate) const MOST_PATCHES: usize = 2500;
@@ -68,7 +73,7 @@ impl Ready {
     /// Fits and doubts in turn; drift is told after the first doubts, from repeated patches and from the order of all.
     fn settle(&mut self, anchors: Option<Drift>, own: bool) {
         screen_neutrals(&mut self.readings, &self.noise);
-        for round in 1..=ROUNDS {
+        for (round, from) in DOUBTED.into_iter().enumerate() {
             let Some(model) = self.fitted() else {
                 // Nothing says otherwise: all are trusted.
                 for patch in &mut self.readings.patches {
@@ -79,13 +84,17 @@ impl Ready {
             };
             self.scales = Some(model.scales());
             let left_out = left_out(&self.readings, &self.noise, &model);
-            let changed = doubt(&mut self.readings, &left_out);
-            if round == 1 {
+            let from = match round {
+                0 if left_out.iter().all(|l| l.distance < ALL_WELL) => NAMED,
+                _ => from,
+            };
+            let changed = doubt(&mut self.readings, &left_out, from);
+            if round == 0 {
                 let drift = self.drift_beside(&model, anchors);
                 self.correct(drift, own);
             }
-            let corrected = round == 1 && self.drift.is_some_and(|d| d.corrected);
-            if round == ROUNDS || !(changed || corrected) {
+            let corrected = round == 0 && self.drift.is_some_and(|d| d.corrected);
+            if from == NAMED && (round + 1 == DOUBTED.len() || !(changed || corrected)) {
                 self.outliers.extend(named(&self.readings, &left_out));
                 return;
             }
@@ -99,22 +108,26 @@ impl Ready {
 
     /// Drift as what the model leaves that goes with reading order, weighed together with what repeats say.
     fn drift_beside(&self, model: &StructuredModel, anchors: Option<Drift>) -> Option<Drift> {
-        let last = self.readings.last_order()?;
-        let patches = &self.readings.patches;
-        let at: Vec<f64> = patches
+        // What a small drift would do to the residual, the base fitted anew: the base takes its part of it.
+        let with = self.readings.without_drift(-SMALL);
+        let base = BaseModel::fit(&with, &self.noise).ok()?;
+        let residual = |readings, base| StructuredModel::base_residual(readings, &self.noise, base);
+        let (before, after) = (
+            residual(&self.readings, model.base()),
+            residual(&with, &base),
+        );
+        let direction: Vec<[f64; 3]> = before
             .iter()
-            .map(|p| p.orders().sum::<usize>() as f64 / (p.repeats.len() as f64 * last))
-            .collect();
-        let centre = at.iter().sum::<f64>() / at.len() as f64;
-        let direction: Vec<[f64; 3]> = patches
-            .iter()
-            .zip(&at)
-            .map(|(patch, at)| {
-                let slope = Encoding::PqLms.derivative(patch.xyz());
-                (slope * Vector3::from(patch.xyz().0) * (at - centre)).into()
-            })
+            .zip(&after)
+            .map(|(a, b)| std::array::from_fn(|k| (b[k] - a[k]) / SMALL))
             .collect();
         let (total, error) = model.coefficient(&direction);
+        // No model could tell a slope better than from readings of known light: where it says so, a tone curve chose another
+        // smoothing for the drifted readings, and the direction is that jump's.
+        let noise = self.noise.relative_along * model.scales().noise;
+        if error < noise * (12.0 / direction.len() as f64).sqrt() {
+            return anchors;
+        }
         let (mut weight, mut sum) = (error.powi(-2), total * error.powi(-2));
         if let Some(anchors) = anchors {
             let own = anchors.standard_error.powi(-2);

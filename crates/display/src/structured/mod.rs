@@ -275,6 +275,17 @@ impl StructuredModel {
             .collect()
     }
 
+    /// Encoded residual of every patch about a base alone.
+    pub(crate) fn base_residual(
+        readings: &Readings,
+        noise: &NoiseModel,
+        base: &BaseModel,
+    ) -> Vec<[f64; 3]> {
+        let training = Training::new(readings, noise, base);
+        let straight = vec![[[0.0; PARTS]; 3]; training.drives.len()];
+        training.linearised(&straight).1
+    }
+
     /// Least-squares coefficient of a direction, given at every patch for each encoded component, that the process does not
     /// hold; and one standard error of it, the noise of the components taken as common to them.
     pub(crate) fn coefficient(&self, direction: &[[f64; 3]]) -> (f64, f64) {
