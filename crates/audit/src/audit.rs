@@ -1,7 +1,8 @@
-use evenstep_lut::Evaluation;
+use evenstep_lut::{Correction, Evaluation};
 use rayon::prelude::*;
 
 use crate::against;
+use crate::carried::base_in_lattice;
 use crate::context::{PanelContext, Subject};
 use crate::node_figures::lattice_report;
 use crate::noise_gain::noise_gain;
@@ -70,9 +71,12 @@ pub fn audit(
     };
     let mut ramps = Ramp::named();
     ramps.extend(options.extra_ramps.iter().cloned());
+    let base = context.and_then(|c| base_in_lattice(c.base, subject, scale));
+    let base = base.as_ref().map(|lut| lut.evaluated(options.evaluation));
+    let base = base.as_ref().map(|base| base as &dyn Correction);
     let walked: Vec<Walked> = ramps
         .par_iter()
-        .map(|ramp| walk(ramp, subject, options, context, near_black_end))
+        .map(|ramp| walk(ramp, subject, options, context, base, near_black_end))
         .collect();
 
     let signals = walked.iter().flat_map(|w| &w.guide.signals);

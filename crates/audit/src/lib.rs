@@ -17,6 +17,7 @@
 
 mod against;
 mod audit;
+mod carried;
 mod context;
 mod figures;
 mod folds;

@@ -9,8 +9,8 @@ use crate::reversal;
 use crate::roughness;
 use crate::trend;
 use crate::walk::{Guide, Trace, drive_of_positions};
-use evenstep_lut::CodeScale;
 use evenstep_lut::Ramp;
+use evenstep_lut::{CodeScale, Correction};
 
 /// One ramp with everything that was found along it.
 pub(crate) struct Walked {
@@ -57,12 +57,14 @@ impl Traces {
     }
 }
 
-/// Walks the subject and, where the panel is known, both references along one ramp.
+/// Walks the subject and, where the panel is known, both references along one ramp; the base in a lattice like the
+/// subject's where there is one.
 pub(crate) fn walk(
     ramp: &Ramp,
     subject: &Subject,
     options: &AuditOptions,
     context: Option<&PanelContext>,
+    base_in_lattice: Option<&dyn Correction>,
     near_black_end: f64,
 ) -> Walked {
     let source = CodeScale {
@@ -113,7 +115,10 @@ pub(crate) fn walk(
         .filter(|_| guide.is_neutral)
         .and_then(|(light, target)| roughness::wobble(&guide, light, &target.light));
     let base = context.map(|c| {
-        let drive = guide.signals.iter().map(|&s| c.base.drive(s)).collect();
+        let drive = match base_in_lattice {
+            Some(base) => drive_of_positions(base, &guide.signals, source),
+            None => guide.signals.iter().map(|&s| c.base.drive(s)).collect(),
+        };
         reference(ramp, &guide, &Trace::new(drive, panel))
     });
     let uncorrected =

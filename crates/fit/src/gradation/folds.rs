@@ -107,10 +107,11 @@ fn relaxed(field: &Field, base: &[[f64; 3]], index: usize) -> [f64; 3] {
 const FOLDED: f64 = -1e-6;
 /// Passes over what rounding has folded, and codes by which a node may move.
 const PASSES: usize = 6;
-const MOVES: [i64; 4] = [-1, 1, -2, 2];
+const MOVES: [i64; 8] = [-1, 1, -2, 2, -4, 4, -8, 8];
 
 /// Moves single codes where rounding alone turns a nearly collapsed tetrahedron inside out. Nodes that a ramp's condition
-/// holds stay. Gives the folds that are left in cells nearly within reach.
+/// holds stay. Looks at cells with a corner nearly within reach, since a model knows no better where reach ends; gives the
+/// folds that are left in those wholly within.
 pub(super) fn unfold_codes(grid: Grid, codes: &mut [[u32; 3]], bits: u8, nearly: &[bool]) -> usize {
     let n = grid.size();
     let largest = i64::from((1_u32 << bits) - 1);
@@ -126,7 +127,7 @@ pub(super) fn unfold_codes(grid: Grid, codes: &mut [[u32; 3]], bits: u8, nearly:
     };
     let cells: Vec<usize> = (0..grid.count())
         .filter(|i| grid.at(*i).iter().all(|k| k + 1 < n))
-        .filter(|i| (0..8).all(|k| nearly[corner(*i, k)]))
+        .filter(|i| (0..8).any(|k| nearly[corner(*i, k)]))
         .collect();
     let held: HashSet<usize> = chains(grid)
         .into_iter()
@@ -182,5 +183,6 @@ pub(super) fn unfold_codes(grid: Grid, codes: &mut [[u32; 3]], bits: u8, nearly:
             }
         }
     }
-    cells.iter().map(|c| folded(codes, *c)).sum()
+    let within = |cell: &&usize| (0..8).all(|k| nearly[corner(**cell, k)]);
+    cells.iter().filter(within).map(|c| folded(codes, *c)).sum()
 }
