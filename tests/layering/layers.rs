@@ -16,6 +16,7 @@ const LAYERS: &[(&str, u32)] = &[
     ("evenstep-fit", 3),
     ("evenstep-audit", 3),
     ("evenstep-compare", 4),
+    ("evenstep-repair", 4),
     ("evenstep-study", 4),
     ("evenstep-report", 5),
     ("evenstep", 6),

@@ -4,6 +4,7 @@ use rayon::prelude::*;
 use crate::against;
 use crate::context::{PanelContext, Subject};
 use crate::node_figures::lattice_report;
+use crate::noise_gain::noise_gain;
 use crate::report::{AuditReport, EndPoints, MeasuredOn, ReferenceRamp, References, SCHEMA};
 use crate::scales::BARTEN_NAME;
 use crate::thresholds::Thresholds;
@@ -40,7 +41,7 @@ impl Default for AuditOptions {
             source_bits: BitDepth::TEN,
             output_bits: BitDepth::TWELVE,
             range: CodeRange::Full,
-            near_black: 0.10,
+            near_black: evenstep_lut::NEAR_BLACK,
             evaluation: Evaluation::default(),
             extra_ramps: Vec::new(),
             thresholds: Thresholds::default(),
@@ -120,6 +121,9 @@ pub fn audit(
         why: unsaid,
     };
 
+    let gain = context.map_or(Err(NEEDS_READINGS), |context| {
+        noise_gain(subject.correction, context, scale, near_black_end)
+    });
     let mut why = Why::default();
     let needs = || {
         if context.is_some() {
@@ -158,7 +162,7 @@ pub fn audit(
         ),
         references: why.note("references", references.ok_or(NEEDS_READINGS)),
         neighbours26: why.note("neighbours26", Err(NOT_MEASURED)),
-        noise_gain: why.note("noise_gain", Err(NOT_MEASURED)),
+        noise_gain: why.note("noise_gain", gain),
         evaluation_sensitivity: why.note("evaluation_sensitivity", Err(NOT_MEASURED)),
         thresholds: *limits,
         why,

@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::why::{NEEDS_READINGS, Why};
 
 /// A determinant below minus this is a fold, within it a collapse (method, section 6); identity has 1.
-const COLLAPSED: f64 = 1e-6;
+pub const COLLAPSED: f64 = 1e-6;
 
 /// Tetrahedra of the lattice that are turned inside out or have lost their volume. Every cell has six, around
 /// its 000–111 diagonal.

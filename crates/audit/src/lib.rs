@@ -23,6 +23,8 @@ mod folds;
 mod lattice;
 mod light;
 mod node_figures;
+mod noise_gain;
+mod places;
 mod plateau;
 mod ramp_nodes;
 mod reason;
@@ -45,8 +47,11 @@ pub use evenstep_lut::{
     BitDepth, CodeRange, CodeScale, FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk,
 };
 pub use figures::{FloorFigures, RampFigures};
-pub use folds::Folds;
+pub use folds::{COLLAPSED, Folds};
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
+pub use node_figures::{AT_END, node_signal};
+pub use noise_gain::NoiseGain;
+pub use places::{Place, RampPlaces, RampSearch};
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
 pub use report::{

@@ -8,7 +8,7 @@ use crate::why::Why;
 use evenstep_lut::CodeScale;
 
 /// Slack within which a node value counts as being at the end of the range: a tenth of a 16-bit code.
-const AT_END: f64 = 1e-6;
+pub const AT_END: f64 = 1e-6;
 /// Bisections of a curve: 2⁻⁵² of its domain.
 const HALVINGS: usize = 52;
 
@@ -36,12 +36,8 @@ pub(crate) fn lattice_report<'s>(
     let cell_is_reached = |cell: [usize; 3]| {
         context.is_none_or(|context| {
             (0..8).all(|bits| {
-                let [r, g, b] = [0, 1, 2].map(|c| cell[c] + (bits >> c & 1));
-                let node = lattice.position(r, g, b);
-                let position = subject
-                    .curves
-                    .map_or(node, |curves| before_curves(curves, node));
-                (context.reachable)(position.map(|v| scale.signal_from_position(v).clamp(0.0, 1.0)))
+                let corner = [0, 1, 2].map(|c| cell[c] + (bits >> c & 1));
+                (context.reachable)(node_signal(lattice, subject.curves, scale, corner))
             })
         })
     };
@@ -94,6 +90,21 @@ fn cell_of(lattice: &Lut3d, position: [f64; 3]) -> [usize; 3] {
         // A cast saturates: below the domain is cell 0.
         (at as usize).min(last - 1)
     })
+}
+
+/// The signal in 0 to 1 that lands on a node of a lattice, or comes nearest to it.
+///
+/// `curves` are those in front of the lattice; `scale` says which positions are signals.
+#[must_use]
+pub fn node_signal(
+    lattice: &Lut3d,
+    curves: Option<&Lut1d>,
+    scale: CodeScale,
+    [r, g, b]: [usize; 3],
+) -> [f64; 3] {
+    let node = lattice.position(r, g, b);
+    let position = curves.map_or(node, |curves| before_curves(curves, node));
+    position.map(|v| scale.signal_from_position(v).clamp(0.0, 1.0))
 }
 
 /// The input for which rising curves give `wanted`; a flat stretch gives its lower end.

@@ -33,6 +33,19 @@ pub(crate) fn merged(guide: &Guide, part: &Range<usize>, drive: &[[f64; 3]]) -> 
         .count()
 }
 
+/// First and last code of every run of equal output over judged pairs.
+pub(crate) fn runs(guide: &Guide, drive: &[[f64; 3]]) -> Vec<(usize, usize)> {
+    let level = |&i: &usize| equal(drive[i], drive[i + 1]);
+    let mut all: Vec<(usize, usize)> = Vec::new();
+    for i in guide.pairs(&guide.whole()).filter(level) {
+        match all.last_mut() {
+            Some(run) if run.1 == i => run.1 = i + 1,
+            _ => all.push((i, i + 1)),
+        }
+    }
+    all
+}
+
 /// Runs of equal output over judged pairs.
 ///
 /// A run ends where output changes or where a pair is set aside; only in the first case is there a jump.

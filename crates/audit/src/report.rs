@@ -3,6 +3,7 @@ use serde::Serialize;
 use crate::figures::{FloorFigures, RampFigures};
 use crate::folds::Folds;
 use crate::lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
+use crate::noise_gain::NoiseGain;
 use crate::thresholds::Thresholds;
 use crate::verdict::Verdict;
 use crate::walk::Span;
@@ -49,8 +50,8 @@ pub struct AuditReport {
     pub references: Option<References>,
     /// 26-neighbour test; not measured by this version.
     pub neighbours26: Option<f64>,
-    /// Noise gain; not measured by this version.
-    pub noise_gain: Option<f64>,
+    /// What the correction does to the noise of a picture along the neutral ramp.
+    pub noise_gain: Option<NoiseGain>,
     /// Evaluation sensitivity; not measured by this version.
     pub evaluation_sensitivity: Option<f64>,
     /// The limits the verdict used.

@@ -18,15 +18,41 @@ pub(crate) struct Depth {
     pub(crate) ends: Option<(usize, usize)>,
 }
 
-/// Judged pairs whose luminance falls.
+/// Judged pairs whose luminance falls, by their first code.
+pub(crate) fn falling_pairs(
+    guide: &Guide,
+    part: &Range<usize>,
+    light: &Light,
+) -> impl Iterator<Item = usize> {
+    let limits = guide.target.as_ref().map(|target| {
+        (
+            &target.light,
+            LUMINANCE_FLOOR * target.white.luminance_cd_m2(),
+        )
+    });
+    guide.pairs(part).filter(move |&i| {
+        limits.is_some_and(|(ideal, floor)| {
+            light.rise(i) < -(REVERSED_SHARE * ideal.rise(i)).max(floor)
+        })
+    })
+}
+
+/// Number of judged pairs whose luminance falls.
 pub(crate) fn reversed_steps(guide: &Guide, part: &Range<usize>, light: &Light) -> usize {
-    let Some(target) = &guide.target else {
-        return 0;
-    };
-    let floor = LUMINANCE_FLOOR * target.white.luminance_cd_m2();
-    let is_reversed =
-        |&i: &usize| light.rise(i) < -(REVERSED_SHARE * target.light.rise(i)).max(floor);
-    guide.pairs(part).filter(is_reversed).count()
+    falling_pairs(guide, part, light).count()
+}
+
+/// Which channels' drive falls from a code to the next, and which do not rise.
+pub(crate) fn drive_falls(guide: &Guide, drive: &[[f64; 3]], i: usize) -> ([bool; 3], [bool; 3]) {
+    let step = [0, 1, 2].map(|c| drive[i + 1][c] - drive[i][c]);
+    let limit = [0, 1, 2].map(|c| {
+        let wanted = guide.signals[i + 1][c] - guide.signals[i][c];
+        (REVERSED_SHARE * wanted).max(DRIVE_FLOOR)
+    });
+    (
+        [0, 1, 2].map(|c| step[c] < -limit[c]),
+        [0, 1, 2].map(|c| step[c] <= limit[c]),
+    )
 }
 
 /// Pairs set aside whose luminance falls.
@@ -97,18 +123,13 @@ pub(crate) fn drive_reversals(
     let mut start: Option<usize> = None;
     let mut before = None;
     for i in guide.pairs(part) {
-        let step = [0, 1, 2].map(|c| drive[i + 1][c] - drive[i][c]);
-        let limit = [0, 1, 2].map(|c| {
-            let wanted = guide.signals[i + 1][c] - guide.signals[i][c];
-            (REVERSED_SHARE * wanted).max(DRIVE_FLOOR)
-        });
-        let falls = [0, 1, 2].map(|c| step[c] < -limit[c]);
+        let (falls, idle) = drive_falls(guide, drive, i);
         for (count, falls) in found.per_channel.iter_mut().zip(falls) {
             *count += usize::from(falls);
         }
         found.pairs += usize::from((0..3).any(|c| falls[c] && guide.rising[c]));
 
-        let none_rises = (0..3).all(|c| step[c] <= limit[c]);
+        let none_rises = idle == [true; 3];
         let adjoins = before == Some(i.wrapping_sub(1));
         start = match start {
             Some(first) if none_rises && adjoins => Some(first),

@@ -83,11 +83,11 @@ pub(crate) fn drive_roughness(
     Roughness::of(guide.judged_codes(part).map(distance).collect())
 }
 
-/// Largest distance, in ΔE ITP, of the neutral ramp's chroma error from its own trend, with its code.
+/// Distance, in ΔE ITP, of the neutral ramp's chroma error from its own trend, with its code, for every judged code.
 ///
 /// The error is what is shown less what is wanted, in T and P: a target that glides from the black's colour to
 /// the white's is no wobble.
-pub(crate) fn wobble(guide: &Guide, light: &Light, target: &Light) -> Option<(f64, usize)> {
+pub(crate) fn wobbles(guide: &Guide, light: &Light, target: &Light) -> Vec<(f64, usize)> {
     let codes: Vec<usize> = guide.judged_codes(&guide.whole()).collect();
     let error = |&i: &usize| {
         let (shown, wanted) = (light.itp[i], target.itp[i]);
@@ -97,8 +97,13 @@ pub(crate) fn wobble(guide: &Guide, light: &Light, target: &Light) -> Option<(f6
     let trend = moving_mean(&errors, guide.half);
     let distance =
         |(e, t): (&[f64; 2], &[f64; 2])| crate::light::ITP_SCALE * (e[0] - t[0]).hypot(e[1] - t[1]);
-    let distances = errors.iter().zip(&trend).map(distance).zip(codes);
-    distances.fold(None, |best, here| match best {
+    errors.iter().zip(&trend).map(distance).zip(codes).collect()
+}
+
+/// The largest of [`wobbles`], the first of equals.
+pub(crate) fn wobble(guide: &Guide, light: &Light, target: &Light) -> Option<(f64, usize)> {
+    let all = wobbles(guide, light, target).into_iter();
+    all.fold(None, |best, here| match best {
         Some((most, _)) if most >= here.0 => best,
         _ => Some(here),
     })

@@ -129,7 +129,7 @@ fn without_readings_what_needs_them_is_null_and_says_so() {
         json["ramps"][0]["why"]["reversal_depth_itp"],
         "needs readings"
     );
-    assert_eq!(json["why"]["noise_gain"], "not measured by this version");
+    assert_eq!(json["why"]["noise_gain"], "needs readings");
     assert!(json["lattice"]["local_step_variance"].is_null());
     assert_eq!(json["measured_on"], "drive");
     assert_eq!(json["evaluation"], "tetrahedral");

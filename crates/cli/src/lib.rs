@@ -3,6 +3,7 @@
 //! Results go to the standard output, notes and progress to the standard error.
 
 mod commands;
+mod judge;
 mod options;
 mod output;
 mod panel;

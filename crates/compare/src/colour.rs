@@ -125,17 +125,3 @@ impl ColourSummary {
         }
     }
 }
-
-impl Regions<ColourSummary> {
-    /// [`ColourSummary::averaged`] region by region.
-    #[must_use]
-    pub fn averaged(&self, other: &Self) -> Self {
-        Self {
-            all: self.all.averaged(&other.all),
-            near_black: self.near_black.averaged(&other.near_black),
-            neutral: self.neutral.averaged(&other.neutral),
-            skin: self.skin.averaged(&other.skin),
-            saturated: self.saturated.averaged(&other.saturated),
-        }
-    }
-}

@@ -1,14 +1,13 @@
 use evenstep_audit::{AuditOptions, PanelContext, ReadingFacts};
-use evenstep_display::{choose_model, halves, panel_white};
+use evenstep_display::{choose_model, halves};
 use evenstep_fit::{
     BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, examine, fit, fit_with_model,
     noise_of,
 };
-use evenstep_lut::Lut;
 use evenstep_readings::{Fitness, NoiseModel, Readings};
 
 use crate::luts::verdict;
-use crate::places::next_patches;
+use crate::places::patches_to_add;
 use crate::redraw::Redraw;
 use crate::{CompareReport, GradationFigure, Judge, LutPair, Seen, compare_luts};
 
@@ -95,7 +94,7 @@ pub fn compare_dense(
                 de2000_mean: references[judge].report.leave_one_out.as_ref().map(|e| e.de2000_mean),
             },
         };
-        let (a, b) = (lut_of(&candidate), lut_of(&references[reference]));
+        let (a, b) = (candidate.loaded(), references[reference].loaded());
         reports.push(compare_luts(
             LutPair {
                 candidate: &a,
@@ -128,7 +127,7 @@ pub fn compare_dense(
         options,
         &step,
     )?;
-    report.next_patches = Some(next_patches(&candidate.model, dense, panel_white(dense)));
+    report.next_patches = patches_to_add(sparse, &candidate.model, dense, options.fit.next);
     report.reference_noise = NoiseModel::from_repeats(dense).map(|n| n.relative_along);
     let references =
         <[Fit; 2]>::try_from(references).unwrap_or_else(|_| unreachable!("two halves, two fits"));
@@ -137,15 +136,6 @@ pub fn compare_dense(
         candidate,
         references,
     })
-}
-
-/// The lattice of a fit as a LUT.
-pub(crate) fn lut_of(fit: &Fit) -> Lut {
-    Lut {
-        title: None,
-        curves: None,
-        lattice: Some(fit.lut.clone()),
-    }
 }
 
 /// Base correction that starts the judge's searches: its own, or the candidate's, or the reference's.
@@ -170,7 +160,9 @@ fn facts(readings: &Readings) -> ReadingFacts {
 fn averaged(mut first: CompareReport, second: &CompareReport) -> CompareReport {
     let both = |a: Option<_>, b: Option<&crate::Regions<crate::ColourSummary>>| {
         a.zip(b)
-            .map(|(a, b): (crate::Regions<crate::ColourSummary>, _)| a.averaged(b))
+            .map(|(a, b): (crate::Regions<crate::ColourSummary>, _)| {
+                a.zip_with(b, crate::ColourSummary::averaged)
+            })
     };
     first.colour = both(first.colour, second.colour.as_ref());
     first.candidate_error = both(first.candidate_error, second.candidate_error.as_ref());

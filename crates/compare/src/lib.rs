@@ -9,16 +9,15 @@ mod gradation;
 mod luts;
 mod places;
 mod redraw;
-mod regions;
 mod report;
+mod shaper_gain;
 mod tour;
 
 pub use colour::{ColourSummary, colour_between, colour_error};
 pub use dense::{DenseComparison, DenseOptions, compare_dense};
+pub use evenstep_fit::{NextPatch, Region, Regions};
 pub use gradation::gradation_figures;
 pub use luts::{LutPair, Seen, compare_luts};
-pub use regions::{Region, Regions};
-pub use report::{
-    CompareReport, CompareVerdict, GradationFigure, HarmPlace, Judge, NextPatch, Standing,
-};
+pub use report::{CompareReport, CompareVerdict, GradationFigure, HarmPlace, Judge, Standing};
+pub use shaper_gain::shaper_gain;
 pub use tour::{Tour, TourOptions, TourRow, audit_fit, dense_patches, tour};

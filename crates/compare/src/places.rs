@@ -1,13 +1,13 @@
 use evenstep_colour::{delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz};
-use evenstep_display::{PanelModel, Target};
-use evenstep_fit::Gamut;
+use evenstep_display::{ForwardModel, PanelModel, Target};
+use evenstep_fit::{Doubt, Gamut, NextPatch, most_missed};
 use evenstep_lut::Correction;
-use evenstep_readings::Readings;
+use evenstep_readings::{Patch, Readings};
 use rayon::prelude::*;
 
-use crate::{HarmPlace, NextPatch, Region};
+use crate::{HarmPlace, Region};
 
-/// Places and patches listed at most.
+/// Places listed at most.
 const MOST: usize = 10;
 /// Listed places are at least this far apart in some channel, so that one fault is not listed ten times.
 const APART: f64 = 0.2;
@@ -37,25 +37,23 @@ pub(crate) fn places(
     spread_out(all, |p| p.signal)
 }
 
-/// Patches of a denser set that a model predicts worst: what to read next.
-pub(crate) fn next_patches(
-    model: &dyn PanelModel,
+/// Patches of a denser set that would help the model of a sparser one most.
+///
+/// None where the sparse readings cannot be parted.
+pub(crate) fn patches_to_add(
+    sparse: &Readings,
+    model: &ForwardModel,
     dense: &Readings,
-    white: evenstep_colour::Xyz,
-) -> Vec<NextPatch> {
-    let mut all: Vec<NextPatch> = dense
-        .patches
-        .par_iter()
-        .map(|patch| {
-            let lab = |xyz| lab_from_xyz(xyz, white);
-            NextPatch {
-                drive: patch.drive,
-                de2000: delta_e_2000(lab(model.xyz(patch.drive)), lab(patch.xyz())),
-            }
-        })
-        .collect();
-    all.sort_by(|a, b| b.de2000.total_cmp(&a.de2000));
-    spread_out(all, |p| p.drive)
+    count: usize,
+) -> Option<Vec<NextPatch>> {
+    let doubt = Doubt::new(sparse, model)?;
+    let drives: Vec<[f64; 3]> = dense.patches.iter().map(|p| p.drive).collect();
+    let miss = |patch: &Patch| {
+        let (told, read) = (model.xyz(patch.drive), patch.xyz());
+        delta_e_itp(itp_from_xyz(told), itp_from_xyz(read))
+    };
+    let misses: Vec<f64> = dense.patches.par_iter().map(miss).collect();
+    Some(most_missed(&doubt, &drives, &misses, count))
 }
 
 fn spread_out<T: Copy>(sorted: Vec<T>, at: impl Fn(&T) -> [f64; 3]) -> Vec<T> {

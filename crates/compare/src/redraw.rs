@@ -1,7 +1,7 @@
 use evenstep_audit::{AuditOptions, PanelContext, Subject, audit, nodes_on_ramps};
 use evenstep_colour::Xyz;
-use evenstep_display::{BaseModel, Form, ForwardModel, Target};
-use evenstep_fit::{BaseCorrection, NodeSolver};
+use evenstep_display::{ForwardModel, Target};
+use evenstep_fit::{BaseCorrection, NodeSolver, refitted};
 use evenstep_lut::{Lut, Lut3d};
 use evenstep_readings::{NoiseModel, Readings};
 use nalgebra::{Matrix3, Vector3};
@@ -69,16 +69,7 @@ impl Redraw<'_> {
             let step = spread * Vector3::from_fn(|_, _| StandardNormal.sample(&mut random));
             patch.repeats = vec![Xyz((Vector3::from(mean.0) + step).into()); patch.repeats.len()];
         }
-        let base = BaseModel::fit(&readings, self.noise).ok();
-        let model = match (self.model.structure(), base) {
-            // A draw whose base cannot be fitted has no residual to fit either.
-            (Some(structure), None) if structure.form == Form::Residual => return None,
-            (Some(structure), base) => {
-                ForwardModel::fit(&readings, self.noise, base, structure).ok()?
-            }
-            (None, Some(base)) => ForwardModel::from_base(base),
-            (None, None) => return None,
-        };
+        let model = refitted(self.model, &readings, self.noise)?;
         let correction = model
             .base()
             .map(|b| BaseCorrection::new(b.clone(), self.target.clone()));

@@ -1,4 +1,5 @@
 use evenstep_audit::{AuditReport, Load};
+use evenstep_fit::NextPatch;
 use serde::Serialize;
 
 use crate::{ColourSummary, Regions};
@@ -26,7 +27,8 @@ pub struct CompareReport {
     /// Signals where the candidate's colour is farthest from the target (with a panel) or from the reference,
     /// worst first.
     pub places: Vec<HarmPlace>,
-    /// Drives to read next, most useful first; absent where nothing says which.
+    /// Patches to read next, most useful first; absent where nothing says which. Of dense readings those that would help
+    /// the sparse ones, with the miss that was found; else those that the readings of the panel lack.
     pub next_patches: Option<Vec<NextPatch>>,
     /// Relative noise of the reference's readings, where its repeats give it.
     pub reference_noise: Option<f64>,
@@ -112,13 +114,4 @@ pub struct HarmPlace {
     pub de2000: f64,
     /// ΔE ITP.
     pub itp: f64,
-}
-
-/// A drive worth reading.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct NextPatch {
-    /// The drive.
-    pub drive: [f64; 3],
-    /// CIEDE2000 by which the candidate's model misses it.
-    pub de2000: f64,
 }

@@ -5,8 +5,8 @@ use evenstep_lut::{Correction, Lut, Lut3d};
 use evenstep_readings::{Fitness, PatchRequest, Readings, merged};
 use serde::Serialize;
 
+use crate::CompareReport;
 use crate::{ColourSummary, DenseOptions, Regions, colour_error, compare_dense};
-use crate::{CompareReport, dense::lut_of};
 
 /// White the foyer's panel is set to, in cd/m²: our own scenario's choice for a room with some light in it.
 const FOYER_WHITE_CD_M2: f64 = 120.0;
@@ -172,10 +172,19 @@ pub fn tour(
 /// Audits a fit on the model it was made from: what someone without the truth sees.
 #[must_use]
 pub fn audit_fit(fit: &Fit, readings: &Readings, options: &AuditOptions) -> AuditReport {
+    audit_on_model(fit, &fit.loaded(), readings, options)
+}
+
+/// Audits a LUT on the model of a fit.
+pub(crate) fn audit_on_model(
+    fit: &Fit,
+    lut: &Lut,
+    readings: &Readings,
+    options: &AuditOptions,
+) -> AuditReport {
     let target = &fit.settled.target;
-    let lut = lut_of(fit);
     let correction = lut.evaluated(options.evaluation);
-    let subject = Subject::of_lut(&correction, &lut);
+    let subject = Subject::of_lut(&correction, lut);
     let Some(base) = &fit.base else {
         return audit(&subject, options, None);
     };
@@ -238,7 +247,12 @@ fn rows(
         curves: None,
         lattice: Some(Lut3d::identity(sparse.lut.size())),
     };
-    let luts = [lut_of(sparse), lut_of(dense), lut_of(base_only), identity];
+    let luts = [
+        sparse.loaded(),
+        dense.loaded(),
+        base_only.loaded(),
+        identity,
+    ];
     let evaluated: Vec<_> = luts
         .iter()
         .map(|lut| lut.evaluated(audit_options.evaluation))

@@ -145,6 +145,15 @@ impl Target {
         }
     }
 
+    /// Signal above which no channel's light rises: 1 but for PQ, which is flat above the target's white.
+    #[must_use]
+    pub fn clipped_from(&self) -> f64 {
+        match self.transfer {
+            Transfer::Pq => pq_inverse_eotf(self.white.luminance_cd_m2()),
+            _ => 1.0,
+        }
+    }
+
     /// Matrix from channel light (1 at white) to XYZ in cd/m², before the black's share is taken off.
     #[must_use]
     pub fn matrix(&self) -> Matrix3<f64> {

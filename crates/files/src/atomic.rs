@@ -32,6 +32,48 @@ pub fn write_atomic(
     force: bool,
     fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), WriteError> {
+    stage(path, force, fill)?.commit()
+}
+
+/// Writes several files: every one is complete on the disk before the first takes its name.
+///
+/// # Errors
+/// Those of [`write_atomic`]. Where a file cannot take its name after all, because its folder went away meanwhile, those
+/// before it that replaced nothing are removed again.
+pub fn write_together(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
+    let staged: Vec<Staged> = files
+        .iter()
+        .map(|(path, bytes)| stage(path, force, |out| out.write_all(bytes)))
+        .collect::<Result<_, _>>()?;
+    let mut new: Vec<PathBuf> = Vec::new();
+    for one in staged {
+        let (path, is_new) = (one.path.clone(), !one.path.exists());
+        if let Err(e) = one.commit() {
+            for path in new {
+                // The first error is the one that matters.
+                let _ = std::fs::remove_file(path);
+            }
+            return Err(e);
+        }
+        if is_new {
+            new.push(path);
+        }
+    }
+    Ok(())
+}
+
+/// A complete file that has not taken its name yet; without it, it goes away again.
+struct Staged {
+    file: tempfile::NamedTempFile,
+    path: PathBuf,
+    force: bool,
+}
+
+fn stage(
+    path: &Path,
+    force: bool,
+    fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<Staged, WriteError> {
     let io = |source| WriteError::Io {
         path: path.to_owned(),
         source,
@@ -58,17 +100,31 @@ pub fn write_atomic(
     fill(&mut out).map_err(io)?;
     let file = out.into_inner().map_err(|e| io(e.into_error()))?;
     file.as_file().sync_all().map_err(io)?;
-    let done = if force {
-        file.persist(path)
-    } else {
-        file.persist_noclobber(path)
-    };
-    match done {
-        Ok(_) => Ok(()),
-        Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => Err(WriteError::Exists {
-            path: path.to_owned(),
-        }),
-        Err(e) => Err(io(e.error)),
+    Ok(Staged {
+        file,
+        path: path.to_owned(),
+        force,
+    })
+}
+
+impl Staged {
+    fn commit(self) -> Result<(), WriteError> {
+        let Self { file, path, force } = self;
+        let done = if force {
+            file.persist(&path)
+        } else {
+            file.persist_noclobber(&path)
+        };
+        match done {
+            Ok(_) => Ok(()),
+            Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => {
+                Err(WriteError::Exists { path })
+            }
+            Err(e) => Err(WriteError::Io {
+                path,
+                source: e.error,
+            }),
+        }
     }
 }
 
@@ -97,6 +153,25 @@ mod tests {
         assert!(matches!(failed, Err(WriteError::Io { .. })));
         assert_eq!(std::fs::read(&path).unwrap(), b"old");
         assert_eq!(names(folder.path()), ["lut.cube"]);
+    }
+
+    #[test]
+    fn files_are_written_together_or_not_at_all() {
+        let folder = tempfile::tempdir().unwrap();
+        let (a, b) = (folder.path().join("a"), folder.path().join("b"));
+        let both: [(&Path, &[u8]); 2] = [(&a, b"1"), (&b, b"2")];
+        std::fs::write(&b, b"old").unwrap();
+        assert!(matches!(
+            write_together(&both, false),
+            Err(WriteError::Exists { .. })
+        ));
+        assert_eq!(names(folder.path()), ["b"]);
+        write_together(&both, true).unwrap();
+        assert_eq!(std::fs::read(&b).unwrap(), b"2");
+        let gone = folder.path().join("gone").join("c");
+        let third: [(&Path, &[u8]); 2] = [(&a, b"3"), (&gone, b"4")];
+        assert!(write_together(&third, true).is_err());
+        assert_eq!(std::fs::read(&a).unwrap(), b"1");
     }
 
     #[test]

@@ -5,5 +5,5 @@
 mod atomic;
 mod place;
 
-pub use atomic::{WriteError, write_atomic};
+pub use atomic::{WriteError, write_atomic, write_together};
 pub use place::Place;

@@ -1,17 +1,31 @@
 use evenstep_display::{
-    BaseModel, Choice, ForwardModel, LeaveOneOutError, ModelError, SmoothingChoice, choose_model,
-    model_error,
+    BaseModel, Choice, ForwardModel, LeaveOneOutError, ModelError, SmoothingChoice, Target,
+    choose_model, model_error,
 };
-use evenstep_lut::{Correction, Lut3d};
+use evenstep_lut::{Correction, Lut, Lut3d};
 use evenstep_readings::{Finding, Fitness, NoiseModel, Readings, Severity, check};
 use evenstep_scatter::Scheme;
 
+use crate::assess::assess;
+use crate::gradation::{self, Problem};
+use crate::lattice::fill_placed;
 use crate::range::through_range;
 use crate::request::base_correction;
+use crate::shaper::{Placement, Shaped, Shaper};
 use crate::{
-    BaseCorrection, CodeRange, FitReport, GamutReport, NodeSolver, NoiseReport, PatchesReport,
-    Settled, TargetReport, TargetRequest, fill_lattice,
+    BaseCorrection, CodeRange, FitReport, GamutReport, GradationReport, NodeSolver, NoiseReport,
+    PatchesReport, Settled, TargetReport, TargetRequest,
 };
+
+/// How node values come from the model.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Solve {
+    /// All nodes together, so that ramps do not fall and the codes between nodes are right too.
+    #[default]
+    Gradation,
+    /// Every node for itself; for comparison.
+    Pointwise,
+}
 
 /// Choices of a fit.
 #[derive(Clone, Debug)]
@@ -26,10 +40,16 @@ pub struct FitOptions {
     pub smoothing: SmoothingChoice,
     /// Depth of stored node values, 8 to 16.
     pub node_bits: u8,
+    /// How node values come from the model.
+    pub solve: Solve,
     /// Whether to stop at the base correction.
     pub base_only: bool,
     /// How codes map to signals in the LUT.
     pub range: CodeRange,
+    /// Patches to read next that the report names.
+    pub next: usize,
+    /// Whether a curve stands before the lattice that puts its nodes where the correction bends.
+    pub shaper: bool,
 }
 
 impl Default for FitOptions {
@@ -40,16 +60,21 @@ impl Default for FitOptions {
             scheme: None,
             smoothing: SmoothingChoice::LeaveOneOut,
             node_bits: 12,
+            solve: Solve::default(),
             base_only: false,
             range: CodeRange::Full,
+            next: 10,
+            shaper: false,
         }
     }
 }
 
 /// A fitted correction with all it stands on.
 pub struct Fit {
-    /// The LUT, rounded to the node depth.
+    /// The LUT, rounded to the node depth; where there is a shaper, what stands behind it.
     pub lut: Lut3d,
+    /// The shaper, where one was asked for and the readings allow a base correction to shape it by.
+    pub shaped: Option<Shaped>,
     /// Forward model of the panel.
     pub model: ForwardModel,
     /// Target as settled.
@@ -58,6 +83,18 @@ pub struct Fit {
     pub base: Option<BaseCorrection>,
     /// Figures.
     pub report: FitReport,
+}
+
+impl Fit {
+    /// What a panel loads: the shaper, where there is one, and the lattice behind it.
+    #[must_use]
+    pub fn loaded(&self) -> Lut {
+        Lut {
+            title: None,
+            curves: self.shaped.as_ref().map(|s| s.shaper.curve()),
+            lattice: Some(self.lut.clone()),
+        }
+    }
 }
 
 /// Why nothing was fitted.
@@ -131,7 +168,9 @@ pub fn fit(
 ) -> Result<Fit, FitFailure> {
     let modelled = model(readings, options)?;
     let settled = options.target.settle(readings, &modelled.model);
-    fit_with_model(readings, modelled, settled, options, progress)
+    let mut fit = fit_with_model(readings, modelled, settled, options, progress)?;
+    assess(&mut fit, readings, options);
+    Ok(fit)
 }
 
 /// Refuses readings that nothing should be fitted to, and declines a 3D model where they do not span the cube.
@@ -216,30 +255,21 @@ pub fn fit_with_model(
         });
     }
     let base = base_correction(&model, &settled.target);
-    let (lut, gamut) = match (&base, model.structure()) {
-        (Some(base), None) => {
-            let lut = Lut3d::from_fn(options.nodes, |p| {
-                through_range(options.range, p, |signal| base.drive(signal))
-            });
-            (
-                lut,
-                GamutReport {
-                    nodes_reduced: None,
-                    de2000_max: None,
-                },
-            )
-        }
-        _ => {
-            let solver = NodeSolver::new(&model, &settled.target, base.as_ref());
-            let filled = fill_lattice(&solver, options.nodes, options.range, progress);
-            let gamut = GamutReport {
-                nodes_reduced: Some(filled.nodes_reduced),
-                de2000_max: (filled.nodes_reduced > 0).then_some(filled.reduced_de2000_max),
-            };
-            (filled.lut, gamut)
+    let model_itp = modelled.error.as_ref().map_or(0.0, |e| e.itp_mean);
+    let fill = |placement: &Placement| {
+        let parts = (&model, &settled.target, base.as_ref());
+        lattice(parts, model_itp, placement, options, progress)
+    };
+    let (plain, gamut, gradation) = fill(&Placement::new(options.range, None));
+    let (lut, gamut, gradation, shaped) = match base.as_ref().filter(|_| options.shaper) {
+        None => (plain, gamut, gradation, None),
+        Some(base) => {
+            let shaper = Shaper::new(base, options.nodes, options.range);
+            let (lut, gamut, gradation) =
+                fill(&Placement::new(options.range, Some(shaper.clone())));
+            (lut, gamut, gradation, Some(Shaped { shaper, plain }))
         }
     };
-    let lut = rounded(lut, options.node_bits);
     let structure = model.structure();
     let report = FitReport {
         target: target_report(&settled, options),
@@ -254,17 +284,64 @@ pub fn fit_with_model(
         base_suffices: modelled.base_suffices,
         choice: modelled.choice,
         gamut,
+        gradation,
         nodes: options.nodes,
         node_bits: options.node_bits,
         notes: notes(readings),
+        confidence: None,
+        next_patches: None,
+        shaper: None,
     };
     Ok(Fit {
         lut,
+        shaped,
         model,
         settled,
         base,
         report,
     })
+}
+
+/// Fills a lattice through a model, for a target, from the base correction where there is one.
+fn lattice(
+    (model, target, base): (&ForwardModel, &Target, Option<&BaseCorrection>),
+    model_itp: f64,
+    placement: &Placement,
+    options: &FitOptions,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> (Lut3d, GamutReport, Option<GradationReport>) {
+    if let (Some(base), None) = (base, model.structure()) {
+        let lut = Lut3d::from_fn(options.nodes, |p| {
+            let code = p.map(|v| placement.unshaped(v));
+            through_range(options.range, code, |signal| base.drive(signal))
+        });
+        let gamut = GamutReport {
+            nodes_reduced: None,
+            de2000_max: None,
+        };
+        return (rounded(lut, options.node_bits), gamut, None);
+    }
+    let solver = NodeSolver::new(model, target, base);
+    let filled = fill_placed(&solver, options.nodes, placement, progress);
+    let gamut = GamutReport {
+        nodes_reduced: Some(filled.nodes_reduced),
+        de2000_max: (filled.nodes_reduced > 0).then_some(filled.reduced_de2000_max),
+    };
+    match options.solve {
+        Solve::Gradation => {
+            let problem = Problem {
+                panel: model,
+                target,
+                base,
+                placement,
+                node_bits: options.node_bits,
+                model_itp,
+            };
+            let (lut, report) = gradation::solve(&problem, &filled);
+            (lut, gamut, Some(report))
+        }
+        Solve::Pointwise => (rounded(filled.lut, options.node_bits), gamut, None),
+    }
 }
 
 /// Stored values rounded to whole codes of `bits`.

@@ -6,7 +6,7 @@ use nalgebra::{Matrix3, Vector3};
 ///
 /// # Source
 /// Rec. ITU-R BT.2100-2 (07/2018) table 7; Rec. ITU-R BT.2124-0 (01/2019) annex 1.
-fn itp_from_lms() -> Matrix3<f64> {
+pub(crate) fn itp_from_lms() -> Matrix3<f64> {
     Matrix3::new(
         2048.0, 2048.0, 0.0, 3305.0, -6806.5, 3501.5, 17933.0, -17390.0, -543.0,
     ) * (720.0 / 4096.0)
@@ -22,6 +22,10 @@ const LIGHTNESS_WEIGHT: f64 = 2.0;
 const NEUTRAL_LIGHTNESS_WEIGHT: f64 = 8.0;
 
 const MOST_STEPS: usize = 40;
+/// Steps of a search that starts beside the answer.
+const FEW_STEPS: usize = 12;
+/// ΔE ITP from which a colour is far out of reach. Our choice.
+const FAR_ITP: f64 = 5.0;
 /// A weighted miss below this many ΔE ITP is solved: a thousandth of a just-noticeable difference.
 const SOLVED_ITP: f64 = 1e-3;
 /// A step below this ends the search: a fiftieth of a 16-bit code.
@@ -95,7 +99,7 @@ impl<'a> Inverter<'a> {
     pub fn invert(&self, xyz: Xyz, start: [f64; 3]) -> Inversion {
         let aim = self.aim(xyz);
         let start = Vector3::from(start.map(|v| v.clamp(0.0, 1.0)));
-        let mut best = self.search(&aim, start);
+        let mut best = self.search(&aim, start, MOST_STEPS);
         // A channel below its panel's threshold feels no slope and stays: lift it off and look again. Just above the
         // threshold it feels little, so the last start is well above.
         for from in [
@@ -107,8 +111,8 @@ impl<'a> Inverter<'a> {
                 break;
             }
             let again = match self.lifted(&aim, from) {
-                Some(lifted) => self.search(&aim, lifted),
-                None if from != start => self.search(&aim, from),
+                Some(lifted) => self.search(&aim, lifted, MOST_STEPS),
+                None if from != start => self.search(&aim, from, MOST_STEPS),
                 None => continue,
             };
             if best.is_worse_than(&again) {
@@ -118,19 +122,20 @@ impl<'a> Inverter<'a> {
         best
     }
 
-    /// The better of the searches from two starts, without looking further: for a colour out of reach beside one that
-    /// was looked for at length.
-    pub(crate) fn invert_beside(&self, xyz: Xyz, own: [f64; 3], beside: [f64; 3]) -> Inversion {
+    /// The better of the short searches from two starts, without looking further: for a colour out of reach beside one
+    /// that was looked for at length. Where that was far out of reach, the search goes on from its answer alone.
+    pub(crate) fn invert_beside(&self, xyz: Xyz, own: [f64; 3], before: &Inversion) -> Inversion {
         let aim = self.aim(xyz);
-        let best = self.search(&aim, Vector3::from(own.map(|v| v.clamp(0.0, 1.0))));
-        if best.weighted < SOLVED_ITP {
-            return best;
+        let beside = self.search(&aim, Vector3::from(before.drive), FEW_STEPS);
+        if before.miss_itp > FAR_ITP && beside.miss_itp > FAR_ITP {
+            return beside;
         }
-        let other = self.search(&aim, Vector3::from(beside));
-        if best.is_worse_than(&other) {
-            other
+        let start = Vector3::from(own.map(|v| v.clamp(0.0, 1.0)));
+        let own = self.search(&aim, start, MOST_STEPS);
+        if own.is_worse_than(&beside) {
+            beside
         } else {
-            best
+            own
         }
     }
 
@@ -142,7 +147,7 @@ impl<'a> Inverter<'a> {
             .map(|s| (self.miss(&aim, Vector3::from(*s)).0.norm(), s))
             .min_by(|a, b| a.0.total_cmp(&b.0))?
             .1;
-        Some(self.search(&aim, Vector3::from(*start)))
+        Some(self.search(&aim, Vector3::from(*start), FEW_STEPS))
     }
 
     /// A start whose flat channels are raised until the panel answers; `None` when no channel is flat.
@@ -165,11 +170,11 @@ impl<'a> Inverter<'a> {
         (drive != start).then_some(drive)
     }
 
-    fn search(&self, aim: &Aim, start: Vector3<f64>) -> Inversion {
+    fn search(&self, aim: &Aim, start: Vector3<f64>, most: usize) -> Inversion {
         let mut drive = start;
         let (mut miss, mut slope, mut shown) = self.miss(aim, drive);
         let mut damping = 1e-6;
-        for _ in 0..MOST_STEPS {
+        for _ in 0..most {
             if miss.norm() < SOLVED_ITP {
                 break;
             }

@@ -5,7 +5,8 @@ use evenstep_display::{PanelModel, Target};
 use evenstep_lut::{Correction, Lut3d};
 use rayon::prelude::*;
 
-use crate::range::{signal_from_position, through_range};
+use crate::range::through_range;
+use crate::shaper::Placement;
 use crate::{BaseCorrection, CodeRange, Inversion, Inverter, UNREACHABLE_ITP};
 
 /// A node whose drive is this far from the middle of its two neighbours on some axis is searched again from there:
@@ -28,6 +29,8 @@ pub struct NodeSolver<'a> {
 pub struct Filled {
     /// The lattice, full-range drives of full-range signals, not rounded.
     pub lut: Lut3d,
+    /// What was found for each node, red fastest.
+    pub found: Vec<Inversion>,
     /// Nodes whose target the panel does not reach within [`UNREACHABLE_ITP`].
     pub nodes_reduced: usize,
     /// Largest CIEDE2000 (white: the target's) between the target and what the model shows, over those nodes.
@@ -65,7 +68,7 @@ impl<'a> NodeSolver<'a> {
             (Some(base), Some(before)) if before.miss_itp > UNREACHABLE_ITP => {
                 let aim = self.target.xyz(signal);
                 self.inverter
-                    .invert_beside(aim, base.drive(signal), before.drive)
+                    .invert_beside(aim, base.drive(signal), &before)
             }
             _ => self.solve(signal),
         }
@@ -92,31 +95,60 @@ pub fn fill_lattice(
     range: CodeRange,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Filled {
+    fill_placed(solver, size, &Placement::new(range, None), progress)
+}
+
+/// Fills a lattice whose nodes lie where `placement` says.
+pub(crate) fn fill_placed(
+    solver: &NodeSolver<'_>,
+    size: usize,
+    placement: &Placement,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Filled {
     let count = size * size * size;
     let signal = |index: usize| {
-        [index % size, index / size % size, index / (size * size)]
-            .map(|i| signal_from_position(range, i as f64 / (size - 1) as f64).clamp(0.0, 1.0))
+        [index % size, index / size % size, index / (size * size)].map(|i| {
+            placement
+                .signal(i as f64 / (size - 1) as f64)
+                .clamp(0.0, 1.0)
+        })
+    };
+    // Above the target's own clip all signals ask for the same light: solved once, the same everywhere.
+    let top = (0..size)
+        .find(|i| signal(*i)[0] >= solver.target.clipped_from())
+        .unwrap_or(size - 1);
+    let asked = |index: usize| {
+        let [r, g, b] = [index % size, index / size % size, index / (size * size)];
+        r.min(top) + size * (g.min(top) + size * b.min(top))
     };
     // Rows in parallel, each from its dark end, so that answers do not depend on the number of threads.
-    let done = AtomicUsize::new(0);
+    let (rows, done) = (top + 1, AtomicUsize::new(0));
     let row = |row: usize| {
+        let start = size * (row % rows + size * (row / rows));
         let mut before = None;
         let one = |i| {
             let found = solver.solve_beside(signal(i), before);
             before = Some(found);
             found
         };
-        let row: Vec<Inversion> = (row * size..(row + 1) * size).map(one).collect();
-        progress(done.fetch_add(size, Ordering::Relaxed) + size, count);
+        let row: Vec<Inversion> = (start..=start + top).map(one).collect();
+        progress(done.fetch_add(rows, Ordering::Relaxed) + rows, rows.pow(3));
         row
     };
-    let mut found: Vec<Inversion> = (0..size * size)
+    let solved: Vec<Inversion> = (0..rows * rows)
         .into_par_iter()
         .flat_map_iter(row)
+        .collect();
+    let mut found: Vec<Inversion> = (0..count)
+        .map(|index| {
+            let [r, g, b] = [index % size, index / size % size, index / (size * size)];
+            solved[r.min(top) + rows * (g.min(top) + rows * b.min(top))]
+        })
         .collect();
     for _ in 0..ROUNDS {
         let again: Vec<(usize, Inversion)> = (0..count)
             .into_par_iter()
+            .filter(|i| asked(*i) == *i)
             .filter_map(|i| improved(solver, &found, size, i, signal(i)).map(|better| (i, better)))
             .collect();
         if again.is_empty() {
@@ -124,6 +156,9 @@ pub fn fill_lattice(
         }
         for (i, better) in again {
             found[i] = better;
+        }
+        for i in 0..count {
+            found[i] = found[asked(i)];
         }
     }
     let white = solver.target.white();
@@ -142,10 +177,12 @@ pub fn fill_lattice(
         let index = position.iter().rev().fold(0, |at, p| {
             at * size + (p * (size - 1) as f64).round() as usize
         });
-        through_range(range, position, |_| found[index].drive)
+        let code = position.map(|p| placement.unshaped(p));
+        through_range(placement.range(), code, |_| found[index].drive)
     });
     Filled {
         lut,
+        found,
         nodes_reduced: reduced.len(),
         reduced_de2000_max: reduced.iter().copied().fold(0.0, f64::max),
     }

@@ -3,23 +3,40 @@
 //!
 //! Must not know about files, terminals or what an audit would say.
 
+mod assess;
 mod base_correction;
 mod build;
+mod confidence;
 mod gamut;
+mod gradation;
 mod invert;
 mod lattice;
+mod left_out;
+mod next_patches;
 mod range;
+mod regions;
 mod report;
 mod request;
+mod shaper;
+mod through;
 
 pub use base_correction::{BaseCorrection, CurvesAndMatrix};
 pub use build::{
-    Fit, FitFailure, FitOptions, Modelled, examine, fit, fit_with_model, model, noise_of,
+    Fit, FitFailure, FitOptions, Modelled, Solve, examine, fit, fit_with_model, model, noise_of,
 };
+pub use confidence::{Band, Doubt};
 pub use evenstep_lut::CodeRange;
 pub use gamut::{Gamut, UNREACHABLE_ITP};
+pub use gradation::GradationReport;
 pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};
+pub use left_out::refitted;
+pub use next_patches::{NextPatch, most_missed, next_patches};
 pub use range::InSignal;
-pub use report::{FitReport, GamutReport, NoiseReport, PatchesReport, TargetReport};
+pub use regions::{Region, Regions};
+pub use report::{
+    FitReport, GamutReport, NoiseReport, PatchesReport, ShaperFigures, ShaperReport, TargetReport,
+};
 pub use request::{Black, BlackColour, Peak, Settled, TargetRequest, White};
+pub use shaper::{Shaped, Shaper};
+pub use through::through;

@@ -1,6 +1,8 @@
 use evenstep_display::{Choice, LeaveOneOutError};
 use serde::Serialize;
 
+use crate::{Band, GradationReport, NextPatch, Regions};
+
 /// What was fitted and how well, for people and for machines.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct FitReport {
@@ -28,12 +30,43 @@ pub struct FitReport {
     pub choice: Option<Choice>,
     /// Nodes whose target is out of reach.
     pub gamut: GamutReport,
+    /// What the gradation-safe solve did; absent for the base alone and for a pointwise solve.
+    pub gradation: Option<GradationReport>,
     /// Nodes along an axis.
     pub nodes: usize,
     /// Depth the stored values are rounded to.
     pub node_bits: u8,
     /// What the reader should know about the readings, one sentence each.
     pub notes: Vec<String>,
+    /// How sure the correction is, by region, `None` where nothing of one is within reach; absent where the readings
+    /// cannot be parted, and where the model came from elsewhere.
+    pub confidence: Option<Regions<Option<Band>>>,
+    /// Patches to read next, most useful first; absent as `confidence` is.
+    pub next_patches: Option<Vec<NextPatch>>,
+    /// What the shaper gains; absent where none was asked for, or nobody has measured it yet.
+    pub shaper: Option<ShaperReport>,
+}
+
+/// A lattice behind a shaper and the same without, both seen through the model.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct ShaperReport {
+    /// With the shaper.
+    pub with: ShaperFigures,
+    /// Without it.
+    pub without: ShaperFigures,
+}
+
+/// What a shaper changes.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct ShaperFigures {
+    /// Unevenness of the neutral ramp near black, unrounded; 0 is even.
+    pub near_black_unevenness: f64,
+    /// Mean ΔE ITP to the target near black.
+    pub near_black_itp_mean: f64,
+    /// Its 95th percentile.
+    pub near_black_itp_p95: f64,
+    /// Mean ΔE ITP to the target over the whole cube.
+    pub all_itp_mean: f64,
 }
 
 /// Target of a fit.

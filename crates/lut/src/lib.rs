@@ -32,6 +32,6 @@ pub use evaluation::{Evaluation, ParseEvaluationError};
 pub use lut::{EvaluatedLut, Lut};
 pub use lut1d::Lut1d;
 pub use lut3d::{Lut3d, compose};
-pub use ramp::{FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk};
-pub use tetrahedra::tetrahedron_volumes;
+pub use ramp::{FOLIAGE_END, NEAR_BLACK, Ramp, RampError, SKIN_END, SKY_END, Walk};
+pub use tetrahedra::{TETRAHEDRON_CORNERS, tetrahedron_volumes};
 pub use weights::node_weights;

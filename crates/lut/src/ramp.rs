@@ -34,6 +34,9 @@ pub struct Ramp {
     to: [f64; 3],
 }
 
+/// Share of the signal that counts as near black unless another is asked for. Our choice, the trade's habit.
+pub const NEAR_BLACK: f64 = 0.10;
+
 /// The colour of light skin in bright light; the skin ramp runs to it from black.
 ///
 /// Our choice. In a power-law signal a straight line from black keeps its chromaticity, so the ramp is one

@@ -8,6 +8,16 @@ const PATHS: [([usize; 3], f64); 6] = [
     ([1, 0, 2], -1.0),
 ];
 
+/// Corners of the six tetrahedra of a cell, in the order of [`tetrahedron_volumes`]; corner (r, g, b) is `r + 2·g + 4·b`.
+pub const TETRAHEDRON_CORNERS: [[usize; 4]; 6] = [
+    [0, 1, 3, 7],
+    [0, 2, 6, 7],
+    [0, 4, 5, 7],
+    [0, 1, 5, 7],
+    [0, 4, 6, 7],
+    [0, 2, 3, 7],
+];
+
 /// Determinants of the edges of the six tetrahedra of a cell around its 000–111 diagonal: 1 for a unit cell that is left
 /// as it is, 0 where volume is lost, negative where it is turned inside out.
 ///
@@ -31,6 +41,14 @@ fn determinant(a: [f64; 3], b: [f64; 3], c: [f64; 3], d: [f64; 3]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn corners_are_those_of_the_paths() {
+        for (corners, (path, _)) in TETRAHEDRON_CORNERS.iter().zip(PATHS) {
+            let one = 1 << path[0];
+            assert_eq!(*corners, [0, one, one | 1 << path[1], 7]);
+        }
+    }
 
     #[test]
     fn the_cube_keeps_its_volume_and_a_mirror_turns_it() {

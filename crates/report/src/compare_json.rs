@@ -30,7 +30,10 @@ fn compared<'a>(report: &'a CompareReport, candidate: &'a str, reference: &'a st
         why.insert("base_error", "the readings allow no base correction");
     }
     if report.next_patches.is_none() {
-        why.insert("next_patches", "needs dense readings");
+        why.insert(
+            "next_patches",
+            "needs readings of the panel that can be parted",
+        );
     }
     if report.reference_noise.is_none() {
         why.insert(

@@ -1,6 +1,6 @@
 use evenstep_compare::{ColourSummary, CompareReport, GradationFigure, Regions};
 
-use crate::text::{labelled, wrapped};
+use crate::text::{labelled, next_in_words};
 
 /// Gradation figures shown in the text; the JSON holds those of every ramp.
 const SHOWN: [(&str, &str); 8] = [
@@ -132,13 +132,8 @@ fn places(report: &CompareReport) -> String {
             ),
         );
     }
-    if let Some(next) = &report.next_patches {
-        let list: Vec<String> = next.iter().take(8).map(|p| three(p.drive)).collect();
-        text += &wrapped(
-            "Read next   ",
-            "            ",
-            &format!("drives in per cent: {}", list.join(", ")),
-        );
+    if let Some(next) = report.next_patches.as_deref().filter(|n| !n.is_empty()) {
+        text += &labelled("Read next", &next_in_words(next));
     }
     text
 }

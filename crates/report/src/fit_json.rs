@@ -1,5 +1,7 @@
 use evenstep_display::{Choice, LeaveOneOutError};
-use evenstep_fit::{FitReport, TargetReport};
+use evenstep_fit::{
+    Band, FitReport, GradationReport, NextPatch, Regions, ShaperReport, TargetReport,
+};
 use serde::Serialize;
 
 use crate::json::{Why, pretty};
@@ -25,13 +27,15 @@ struct Document<'a> {
     base_error: Option<&'a LeaveOneOutError>,
     base_suffices: bool,
     choice: Option<&'a Choice>,
-    confidence: Unknown,
+    confidence: Option<Confidence<'a>>,
     gamut: Gamut,
-    constraints: Unknown,
-    next_patches: Unknown,
+    solve: &'a str,
+    constraints: Option<&'a GradationReport>,
+    next_patches: Option<&'a [NextPatch]>,
     nodes: usize,
     node_bits: u8,
     notes: &'a [String],
+    shaper: Option<&'a ShaperReport>,
     seconds: Unknown,
     why: Why,
 }
@@ -70,19 +74,35 @@ struct Gamut {
     why: Why,
 }
 
+#[derive(Serialize)]
+struct Confidence<'a> {
+    #[serde(flatten)]
+    bands: &'a Regions<Option<Band>>,
+    #[serde(skip_serializing_if = "Why::is_empty")]
+    why: Why,
+}
+
 /// The JSON of a fit, schema [`FIT_SCHEMA`].
 #[must_use]
 pub fn fit_json(report: &FitReport) -> String {
     let mut why = Why::from([
         ("drift", NOT_ESTIMATED),
-        ("confidence", NOT_ESTIMATED),
-        (
-            "constraints",
-            "nodes are solved one by one; no constraint is held between them",
-        ),
-        ("next_patches", NOT_ESTIMATED),
         ("seconds", "left out so that equal inputs give equal bytes"),
     ]);
+    if report.gradation.is_none() {
+        why.insert("constraints", "no constraint is held between nodes");
+    }
+    if report.shaper.is_none() {
+        why.insert("shaper", "not asked for");
+    }
+    for (field, is_known) in [
+        ("confidence", report.confidence.is_some()),
+        ("next_patches", report.next_patches.is_some()),
+    ] {
+        if !is_known {
+            why.insert(field, "no part of these readings can be left out");
+        }
+    }
     for (field, is_known) in [
         ("encoding", report.encoding.is_some()),
         ("form", report.form.is_some()),
@@ -128,16 +148,26 @@ pub fn fit_json(report: &FitReport) -> String {
         base_error: report.base_error.as_ref(),
         base_suffices: report.base_suffices,
         choice: report.choice.as_ref(),
-        confidence: None,
+        confidence: report.confidence.as_ref().map(confidence),
         gamut: gamut(report),
-        constraints: None,
-        next_patches: None,
+        solve: solve(report),
+        constraints: report.gradation.as_ref(),
+        next_patches: report.next_patches.as_deref(),
         nodes: report.nodes,
         node_bits: report.node_bits,
         notes: &report.notes,
+        shaper: report.shaper.as_ref(),
         seconds: None,
         why,
     })
+}
+
+fn solve(report: &FitReport) -> &'static str {
+    if report.gradation.is_some() {
+        "gradation"
+    } else {
+        "pointwise"
+    }
 }
 
 fn target(target: &TargetReport) -> Target<'_> {
@@ -162,6 +192,23 @@ fn patches(report: &FitReport) -> Patches {
         neutral_levels: report.patches.neutral_levels,
         interior: report.patches.interior,
         why: Why::from([("outliers", "not looked for by this version")]),
+    }
+}
+
+fn confidence(bands: &Regions<Option<Band>>) -> Confidence<'_> {
+    let each = [
+        ("all", bands.all),
+        ("near_black", bands.near_black),
+        ("neutral", bands.neutral),
+        ("skin", bands.skin),
+        ("saturated", bands.saturated),
+    ];
+    let unknown = each.into_iter().filter(|(_, band)| band.is_none());
+    Confidence {
+        bands,
+        why: unknown
+            .map(|(region, _)| (region, "the panel reaches no target of this region"))
+            .collect(),
     }
 }
 

@@ -1,7 +1,7 @@
 use evenstep_display::Choice;
-use evenstep_fit::{FitReport, TargetReport};
+use evenstep_fit::{FitReport, GradationReport, ShaperReport, TargetReport};
 
-use crate::text::{counted, labelled, three_digits};
+use crate::text::{counted, labelled, next_in_words, three_digits};
 
 /// What was fitted, to what, and how well, for a calibrator to read in a minute.
 #[must_use]
@@ -29,9 +29,19 @@ pub fn fit_text(report: &FitReport) -> String {
     for line in errors(report) {
         text += &line;
     }
+    text += &sure(report);
     text += &labelled("Reach", &reach(report));
+    if let Some(gradation) = &report.gradation {
+        text += &labelled("Gradation", &held(gradation));
+    }
     for (i, note) in report.notes.iter().enumerate() {
         text += &labelled(if i == 0 { "Notes" } else { "" }, note);
+    }
+    if let Some(shaper) = &report.shaper {
+        text += &labelled("Shaper", &shaper_gain(shaper));
+    }
+    if let Some(next) = report.next_patches.as_deref().filter(|n| !n.is_empty()) {
+        text += &labelled("Read next", &next_in_words(next));
     }
     if report.base_suffices && !is_base {
         text += &labelled(
@@ -177,6 +187,51 @@ fn errors(report: &FitReport) -> Vec<String> {
     lines
 }
 
+/// What the shaper gains near black and costs elsewhere.
+fn shaper_gain(report: &ShaperReport) -> String {
+    let (with, without) = (&report.with, &report.without);
+    format!(
+        "load the curve before the lattice. With and without it, on the model: unevenness near black {:.2} and {:.2}, \
+         ΔE ITP near black {:.2} and {:.2} in the mean, 95 % below {:.2} and {:.2}, over the whole cube {:.2} and {:.2} in \
+         the mean",
+        with.near_black_unevenness,
+        without.near_black_unevenness,
+        with.near_black_itp_mean,
+        without.near_black_itp_mean,
+        with.near_black_itp_p95,
+        without.near_black_itp_p95,
+        with.all_itp_mean,
+        without.all_itp_mean
+    )
+}
+
+/// Bands by region, in the columns of the errors above them.
+fn sure(report: &FitReport) -> String {
+    let Some(bands) = &report.confidence else {
+        return String::new();
+    };
+    let mut text = format!(
+        "{:<12}{:<48} {:>15} {:>21}\n",
+        "Confidence", "95 of 100 colours shown within", "CIEDE2000", "ΔE ITP"
+    );
+    for (name, band) in [
+        ("whole cube", bands.all),
+        ("near black", bands.near_black),
+        ("neutral", bands.neutral),
+        ("skin", bands.skin),
+        ("saturated", bands.saturated),
+    ] {
+        text += &match band {
+            Some(band) => format!(
+                "{:<12}{name:<48} {:>15.2} {:>21.2}\n",
+                "", band.de2000_q95, band.itp_q95
+            ),
+            None => format!("{:<12}{name:<48} {:>15} {:>21}\n", "", "-", "-"),
+        };
+    }
+    text
+}
+
 fn reach(report: &FitReport) -> String {
     let all = report.nodes.pow(3);
     match (report.gamut.nodes_reduced, report.gamut.de2000_max) {
@@ -187,4 +242,28 @@ fn reach(report: &FitReport) -> String {
              their place, at most {de2000:.1} CIEDE2000 away"
         ),
     }
+}
+
+/// What was done so that ramps stay even.
+fn held(gradation: &GradationReport) -> String {
+    let mut text = format!(
+        "no channel falls along the neutral ramp or a primary's; the difference from the base correction smoothed by \
+         {:.2} ΔE ITP, dark and neutral nodes moved by up to {:.1} % of drive for the codes between them",
+        gradation.smoothed_itp,
+        100.0 * gradation.cells_moved
+    );
+    let listed = |ramps: &[String]| ramps.join(", ");
+    if !gradation.resolved_ramps.is_empty() {
+        text += &format!(
+            "; luminance set right along {}",
+            listed(&gradation.resolved_ramps)
+        );
+    }
+    if !gradation.unresolved_ramps.is_empty() {
+        text += &format!(
+            "; it still falls along {} where the panel has no light to give",
+            listed(&gradation.unresolved_ramps)
+        );
+    }
+    text
 }

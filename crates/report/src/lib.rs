@@ -1,4 +1,4 @@
-//! Reports for people and for machines: plain text and JSON of fits, audits and comparisons.
+//! Reports for people and for machines: plain text and JSON of fits, audits, comparisons and repairs.
 //!
 //! Text is at most [`TEXT_WIDTH`] columns wide, states units and meanings, and ends with a line end. JSON carries a
 //! `schema`; what is not known is `null`, with the reason under the field's name in the member `why` beside it. Equal
@@ -14,6 +14,8 @@ mod fit_json;
 mod fit_text;
 mod json;
 mod ramp_table;
+mod repair_json;
+mod repair_text;
 mod study;
 mod text;
 mod tour_text;
@@ -25,6 +27,8 @@ pub use compare_json::{COMPARE_SCHEMA, TOUR_SCHEMA, compare_json, tour_json};
 pub use compare_text::compare_text;
 pub use fit_json::{FIT_SCHEMA, fit_json};
 pub use fit_text::fit_text;
+pub use repair_json::{REPAIR_SCHEMA, repair_json};
+pub use repair_text::repair_text;
 pub use study::{
     Column, Entry, Journal, JournalError, PLOT_FILES, PlotError, STUDY_SCHEMA, StudyHeader, Values,
     case_table, cost_table, csv, merged, parquet, plots, sha256, study_json, study_summary,

@@ -1,3 +1,5 @@
+use evenstep_fit::NextPatch;
+
 /// Widest line of a text report, in columns.
 pub const TEXT_WIDTH: usize = 100;
 
@@ -47,6 +49,22 @@ pub(crate) fn three_digits(value: f64) -> String {
         (2 - size.log10().floor() as i32).clamp(3, 9) as usize
     };
     format!("{value:.decimals$}")
+}
+
+/// Patches shown in the text; the JSON and the patch file hold all.
+const NEXT_SHOWN: usize = 6;
+
+/// Drives of patches to read next and what is missed there.
+pub(crate) fn next_in_words(next: &[NextPatch]) -> String {
+    let one = |patch: &NextPatch| {
+        let drive = [patch.r, patch.g, patch.b].map(|v| format!("{:.1}", 100.0 * v));
+        format!("{} ({:.1})", drive.join(" "), patch.expected_itp)
+    };
+    let list: Vec<String> = next.iter().take(NEXT_SHOWN).map(one).collect();
+    format!(
+        "drives in per cent, in brackets how far the model is off in ΔE ITP: {}",
+        list.join(", ")
+    )
 }
 
 /// "1 patch", "3 patches".

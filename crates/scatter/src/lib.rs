@@ -18,6 +18,7 @@
 //! ```
 
 mod cholesky;
+mod coverage;
 mod delaunay_linear;
 mod descent;
 mod distinct;
@@ -51,6 +52,7 @@ mod spectrum;
 mod triangulation;
 
 pub use cholesky::Cholesky;
+pub use coverage::Coverage;
 pub use delaunay_linear::{DelaunayLinear, DelaunayLinearInterpolant};
 pub use error::FitError;
 pub use interpolant::Interpolant;

@@ -5,12 +5,14 @@
 
 mod conjugate;
 mod grid;
+mod held;
 mod isotonic;
 mod penalised;
 mod rising;
 mod roughness;
 
 pub use grid::Grid;
+pub use held::{Moving, smooth_held};
 pub use penalised::{Penalised, Solved};
 pub use rising::{Broken, Chain, Link, broken, chains, round_rising};
 pub use roughness::add_roughness;

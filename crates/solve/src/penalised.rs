@@ -4,8 +4,6 @@ use rayon::prelude::*;
 use crate::roughness::{add_roughness, diagonal};
 use crate::{Grid, conjugate};
 
-/// Residual at which the solve ends, relative: far below a 16-bit code.
-const TOLERANCE: f64 = 1e-6;
 /// Steps it takes at most; a solve of a well-set problem takes a few dozen.
 const MOST_STEPS: usize = 400;
 
@@ -57,9 +55,9 @@ impl Penalised {
         (conjugate::dot(&away, &weighted) / self.grid.count() as f64).sqrt()
     }
 
-    /// Solves for a λ, from `start` (the aim is a good one).
+    /// Solves for a λ, from `start` (the aim is a good one), until the residual is `tolerance` times that of zero.
     #[must_use]
-    pub fn solve(&self, lambda: f64, start: Vec<[f64; 3]>) -> Solved {
+    pub fn solve(&self, lambda: f64, start: Vec<[f64; 3]>, tolerance: f64) -> Solved {
         let right = self.weighted(&self.aim);
         let blocks: Vec<Matrix3<f64>> = self
             .weights
@@ -79,7 +77,7 @@ impl Penalised {
             out
         };
         let (values, steps) =
-            conjugate::solve(apply, &blocks, &right, start, TOLERANCE, MOST_STEPS);
+            conjugate::solve(apply, &blocks, &right, start, tolerance, MOST_STEPS);
         Solved {
             misfit: self.misfit(&values),
             values,
@@ -101,6 +99,8 @@ mod tests {
     use super::*;
     use nalgebra::{DMatrix, DVector};
     use proptest::prelude::*;
+
+    const TOLERANCE: f64 = 1e-7;
 
     fn random(seed: u64, count: usize) -> Vec<[f64; 3]> {
         // Weyl sequences: any numbers that do not repeat will do.
@@ -126,7 +126,7 @@ mod tests {
                 })
                 .collect();
             let problem = Penalised::new(grid, weights.clone(), aim.clone());
-            let got = problem.solve(lambda, aim.clone());
+            let got = problem.solve(lambda, aim.clone(), TOLERANCE);
             let n = 3 * grid.count();
             let mut a = DMatrix::<f64>::zeros(n, n);
             for i in 0..n {
@@ -161,7 +161,7 @@ mod tests {
             .map(|i| grid.at(i).map(|k| k as f64 / 8.0))
             .collect();
         let problem = Penalised::new(grid, vec![Matrix3::identity(); grid.count()], plane.clone());
-        let solved = problem.solve(100.0, vec![[0.5; 3]; grid.count()]);
+        let solved = problem.solve(100.0, vec![[0.5; 3]; grid.count()], TOLERANCE);
         assert!(solved.misfit < 1e-4, "{}", solved.misfit);
     }
 }

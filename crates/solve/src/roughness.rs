@@ -5,22 +5,13 @@ use rayon::prelude::*;
 ///
 /// `v` and `out` hold one triple for each node of `grid`. A lattice of fewer than 3 nodes along an axis has none.
 pub fn add_roughness(grid: Grid, lambda: f64, v: &[[f64; 3]], out: &mut [[f64; 3]]) {
-    let (n, strides) = (grid.size(), grid.strides());
-    if n < 3 {
+    if grid.size() < 3 {
         return;
     }
-    let slab = strides[2];
+    let slab = grid.strides()[2];
     out.par_chunks_mut(slab).enumerate().for_each(|(b, out)| {
         for (k, out) in out.iter_mut().enumerate() {
-            let at = [k % n, k / n, b];
-            let here = b * slab + k;
-            let mut sum = [0.0; 3];
-            for axis in 0..3 {
-                add_line(v, here, strides[axis], at[axis], n, &mut sum);
-            }
-            if at[0] == at[1] && at[1] == b {
-                add_line(v, here, strides.iter().sum(), b, n, &mut sum);
-            }
+            let sum = roughness_at(grid, v, b * slab + k);
             for (out, sum) in out.iter_mut().zip(sum) {
                 *out += lambda * sum;
             }
@@ -28,8 +19,30 @@ pub fn add_roughness(grid: Grid, lambda: f64, v: &[[f64; 3]], out: &mut [[f64; 3
     });
 }
 
+/// Entry `here` of `RᵀR v`; `grid` has 3 nodes or more along an axis.
+pub(crate) fn roughness_at(grid: Grid, v: &[[f64; 3]], here: usize) -> [f64; 3] {
+    let (n, strides, at) = (grid.size(), grid.strides(), grid.at(here));
+    let mut sum = [0.0; 3];
+    for axis in 0..3 {
+        add_line(v, here, strides[axis], at[axis], n, &mut sum);
+    }
+    if at[0] == at[1] && at[1] == at[2] {
+        add_line(v, here, strides.iter().sum(), at[0], n, &mut sum);
+    }
+    sum
+}
+
 /// Adds entry `at` of `D₂ᵀD₂ v` on a line of `n` nodes that are `step` apart in index.
 fn add_line(v: &[[f64; 3]], here: usize, step: usize, at: usize, n: usize, sum: &mut [f64; 3]) {
+    if at >= 2 && at + 2 < n {
+        // The same five nodes at once: most of the lattice, and three times as quick.
+        let (a, b, m) = (v[here - 2 * step], v[here - step], v[here]);
+        let (d, e) = (v[here + step], v[here + 2 * step]);
+        for c in 0..3 {
+            sum[c] += a[c] + e[c] + 6.0 * m[c] - 4.0 * (b[c] + d[c]);
+        }
+        return;
+    }
     let mut second = |middle: usize, factor: f64| {
         let (low, mid, high) = (v[middle - step], v[middle], v[middle + step]);
         for c in 0..3 {

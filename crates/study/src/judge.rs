@@ -1,5 +1,6 @@
 use evenstep_audit::{
-    AuditOptions, PanelContext, RampReport, ReadingFacts, Subject, audit, nodes_on_ramps,
+    AuditOptions, AuditReport, PanelContext, RampReport, ReadingFacts, Subject, audit,
+    nodes_on_ramps,
 };
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
 use evenstep_fit::{BaseCorrection, Gamut};
@@ -80,7 +81,7 @@ impl<'a> Judge<'a> {
             neutral,
         };
         // Walks every ramp once, so that the gamut remembers what is reached along them.
-        let _ = judge.audit(stage.start(), stage.start());
+        let _ = judge.audit(&Subject::new(stage.start()), &judge.options, stage.start());
         judge
     }
 
@@ -117,7 +118,7 @@ impl<'a> Judge<'a> {
         let all = self.difference(&self.all, &corrected.all);
         let near_black = self.difference(&self.near_black, &corrected.near_black);
         let neutral = self.difference(&self.neutral, &neutral);
-        let audit = self.audit(&read, corrected.base);
+        let audit = self.audit(&Subject::new(&read), &self.options, corrected.base);
         let ramps = &audit.ramps;
         let grey = &ramps[0];
         let dark = |ramp: &RampReport| ramp.near_black.as_ref()?.figures.unevenness;
@@ -166,11 +167,13 @@ impl<'a> Judge<'a> {
         }
     }
 
-    fn audit(
+    /// Audits a correction on the true panel, reachability that of the panel.
+    pub(crate) fn audit(
         &self,
-        correction: &dyn Correction,
+        subject: &Subject<'_>,
+        options: &AuditOptions,
         base: &BaseCorrection,
-    ) -> evenstep_audit::AuditReport {
+    ) -> AuditReport {
         let reachable = |signal| self.gamut.reaches(signal);
         let context = PanelContext {
             panel: self.stage.panel(),
@@ -183,11 +186,20 @@ impl<'a> Judge<'a> {
                 interior: usize::MAX,
             },
         };
-        audit(&Subject::new(correction), &self.options, Some(&context))
+        audit(subject, options, Some(&context))
+    }
+
+    /// ΔE ITP of what the panel shows at drives against the target of the signals they are for.
+    pub(crate) fn errors_itp(&self, signals: &[[f64; 3]], drives: &[[f64; 3]]) -> Vec<f64> {
+        let itp = |(s, d): (&[f64; 3], &[f64; 3])| {
+            let shown = itp_from_xyz(self.stage.panel().xyz(*d));
+            delta_e_itp(shown, itp_from_xyz(self.stage.target().xyz(*s)))
+        };
+        signals.iter().zip(drives).map(itp).collect()
     }
 
     /// What the panel shows at drives against the target of the signals they are for.
-    fn difference(&self, signals: &[[f64; 3]], drives: &[[f64; 3]]) -> Difference {
+    pub(crate) fn difference(&self, signals: &[[f64; 3]], drives: &[[f64; 3]]) -> Difference {
         let white = self.stage.target().white();
         let lab = |xyz| lab_from_xyz(xyz, white);
         let pairs: Vec<(Xyz, Xyz)> = signals
@@ -206,15 +218,16 @@ impl<'a> Judge<'a> {
     }
 }
 
-fn merged_excess(ramp: &RampReport) -> f64 {
+/// Merged codes of the rounded ramp above those of a smooth curve rounded alike.
+pub(crate) fn merged_excess(ramp: &RampReport) -> f64 {
     let rounded = &ramp.rounded.figures;
     rounded.merged_codes.saturating_sub(rounded.merged_floor) as f64
 }
 
 /// Mean, 95th percentile and maximum, each.
-struct Difference {
-    de2000: [Option<f64>; 3],
-    itp: [Option<f64>; 3],
+pub(crate) struct Difference {
+    pub(crate) de2000: [Option<f64>; 3],
+    pub(crate) itp: [Option<f64>; 3],
 }
 
 fn summary(mut values: Vec<f64>) -> [Option<f64>; 3] {

@@ -9,6 +9,7 @@ mod case;
 mod contender;
 mod cost;
 mod figures;
+pub mod gradation;
 mod judge;
 mod measured;
 mod patches;

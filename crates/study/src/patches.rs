@@ -51,6 +51,19 @@ pub fn patches(count: usize) -> Vec<PatchRequest> {
         }
     }
     let grey = drives[neutrals / 2];
+    with_repeats(drives, grey)
+}
+
+/// Every patch of a lattice with `size` drives along an axis, red fastest, with the repeats of [`patches`] at the end.
+pub(crate) fn lattice_patches(size: usize) -> Vec<PatchRequest> {
+    let drive = |i: usize| i as f64 / (size - 1) as f64;
+    let drives = (0..size.pow(3))
+        .map(|i| [i, i / size, i / (size * size)].map(|i| drive(i % size)))
+        .collect();
+    with_repeats(drives, [drive(size / 2); 3])
+}
+
+fn with_repeats(mut drives: Vec<[f64; 3]>, grey: [f64; 3]) -> Vec<PatchRequest> {
     for _ in 0..REPEATS {
         drives.extend([[1.0; 3], grey, [0.0; 3]]);
     }

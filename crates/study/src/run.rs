@@ -26,7 +26,7 @@ pub fn run<E: From<PlanError>>(
     measured: &[Stage],
     workers: usize,
     meter: &Meter<'_>,
-    mut done: impl FnMut(Finished) -> Result<(), E>,
+    done: impl FnMut(Finished) -> Result<(), E>,
 ) -> Result<(), E> {
     let mut simulated: BTreeMap<&str, Stage> = BTreeMap::new();
     for case in cases {
@@ -41,18 +41,29 @@ pub fn run<E: From<PlanError>>(
         .chain(simulated.values())
         .map(|stage| (stage.name(), Judge::new(stage)))
         .collect();
+    let work = |case: &Case| guarded(case, &judges[case.panel.as_str()], meter);
+    spread(cases, workers, work, done)
+}
+
+/// Does the work of each item on one of `workers` threads alone, what it computes in parallel too, and hands over what
+/// comes of it as it finishes. When `done` fails nothing new is started.
+pub(crate) fn spread<T: Sync, R: Send, E>(
+    items: &[T],
+    workers: usize,
+    work: impl Fn(&T) -> R + Sync,
+    mut done: impl FnMut(R) -> Result<(), E>,
+) -> Result<(), E> {
     let next = AtomicUsize::new(0);
     let (send, receive) = channel();
     std::thread::scope(|scope| {
-        for _ in 0..workers.clamp(1, cases.len().max(1)) {
-            let (send, next, judges) = (send.clone(), &next, &judges);
+        for _ in 0..workers.clamp(1, items.len().max(1)) {
+            let (send, next, work) = (send.clone(), &next, &work);
             scope.spawn(move || {
                 // What a case computes in parallel it computes here, on this one thread.
                 let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build();
-                while let Some(case) = cases.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let judge = &judges[case.panel.as_str()];
-                    let work = || guarded(case, judge, meter);
-                    let finished = pool.as_ref().map_or_else(|_| work(), |p| p.install(work));
+                while let Some(item) = items.get(next.fetch_add(1, Ordering::Relaxed)) {
+                    let alone = || work(item);
+                    let finished = pool.as_ref().map_or_else(|_| alone(), |p| p.install(alone));
                     if send.send(finished).is_err() {
                         break;
                     }
@@ -62,7 +73,7 @@ pub fn run<E: From<PlanError>>(
         drop(send);
         for finished in &receive {
             if let Err(error) = done(finished) {
-                next.store(cases.len(), Ordering::Relaxed);
+                next.store(items.len(), Ordering::Relaxed);
                 return Err(error);
             }
         }

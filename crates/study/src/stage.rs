@@ -116,6 +116,14 @@ impl Stage {
         }
     }
 
+    /// The simulated panel, where it is one.
+    pub(crate) fn simulated(&self) -> Option<&SimulatedPanel> {
+        match &self.source {
+            Source::Simulated(panel) => Some(panel),
+            Source::Measured(_) => None,
+        }
+    }
+
     /// What corrections aim at.
     pub(crate) fn target(&self) -> &Target {
         &self.target

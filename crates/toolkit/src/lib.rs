@@ -8,6 +8,7 @@
 //! - [`lut`]: 1D and 3D LUTs, their evaluation and their files;
 //! - [`audit`]: what a LUT does to ramps, and whether to load it;
 //! - [`compare`]: two LUTs, or sparse against dense readings;
+//! - [`repair`]: faults of a LUT removed with a small change of colour;
 //! - [`study`]: schemes held against each other on panels whose truth is known;
 //! - [`colour`]: colorimetry by published standards;
 //! - [`report`]: JSON and text of all this; [`files`]: outputs written whole or not at all.
@@ -59,6 +60,7 @@ pub use evenstep_files as files;
 pub use evenstep_fit as fit;
 pub use evenstep_lut as lut;
 pub use evenstep_readings as readings;
+pub use evenstep_repair as repair;
 pub use evenstep_report as report;
 pub use evenstep_scatter as scatter;
 pub use evenstep_study as study;

@@ -3,17 +3,16 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
-    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, ReadingFacts, Subject,
-    audit,
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, audit,
 };
 use evenstep::display::SmoothingChoice;
-use evenstep::fit::{BaseCorrection, Gamut, Settled};
 use evenstep::lut::format::cube;
 use evenstep::lut::{Evaluation, Lut};
 use evenstep::report::{audit_json, audit_text, audits_json};
 
+use crate::judge::Judge;
 use crate::options::{CommonArgs, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
-use crate::panel::{KnownPanel, panel};
+use crate::panel::panel;
 use crate::ui::{Ui, print};
 use crate::{Outcome, output};
 
@@ -182,7 +181,7 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
             let settled = args.target.request().settle(&known.readings, &known.model);
             let judge =
                 Judge::new(&known, settled).with_context(|| readings.display().to_string())?;
-            Ok(judge.audits(luts, &options, ui))
+            Ok(judge.with(|context| audits(luts, &options, Some(context), ui)))
         }
         None => Ok(audits(luts, &options, None, ui)),
     })?;
@@ -211,48 +210,6 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     } else {
         Outcome::Done
     })
-}
-
-/// A known panel, with the target settled on it and the base correction for both.
-struct Judge<'a> {
-    known: &'a KnownPanel,
-    settled: Settled,
-    base: BaseCorrection,
-}
-
-impl<'a> Judge<'a> {
-    fn new(known: &'a KnownPanel, settled: Settled) -> anyhow::Result<Self> {
-        let base = known.model.base().context(
-            "the readings allow no base correction to hold a LUT against; read more greys",
-        )?;
-        let base = BaseCorrection::new(base.clone(), settled.target.clone());
-        Ok(Self {
-            known,
-            settled,
-            base,
-        })
-    }
-
-    fn audits(
-        &self,
-        luts: Vec<(String, Lut)>,
-        options: &AuditOptions,
-        ui: Ui,
-    ) -> Vec<(String, AuditReport)> {
-        let gamut = Gamut::new(&self.known.model, &self.settled.target, Some(&self.base));
-        let reachable = |signal: [f64; 3]| gamut.reaches(signal);
-        let context = PanelContext {
-            panel: &self.known.model,
-            target: &self.settled.target,
-            base: &self.base,
-            reachable: &reachable,
-            facts: ReadingFacts {
-                neutral_levels: self.known.fitness.neutral_levels,
-                interior: self.known.fitness.interior,
-            },
-        };
-        audits(luts, options, Some(&context), ui)
-    }
 }
 
 fn audits(

@@ -7,13 +7,15 @@ use evenstep::compare::{
     CompareReport, DenseOptions, Judge, LutPair, Seen, compare_dense, compare_luts,
 };
 use evenstep::display::SmoothingChoice;
-use evenstep::fit::{BaseCorrection, FitOptions, Gamut};
+use evenstep::fit::{BaseCorrection, Doubt, FitOptions, Gamut, InSignal, next_patches};
 use evenstep::lut::format::cube;
 use evenstep::lut::{CodeRange, Evaluation, Lut};
 use evenstep::readings::{Readings, read};
 use evenstep::report::{compare_json, compare_text};
 
-use crate::options::{CommonArgs, JsonArg, ModelArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
+use crate::options::{
+    CommonArgs, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
+};
 use crate::panel::panel;
 use crate::ui::{Ui, print};
 use crate::{Outcome, output};
@@ -65,6 +67,8 @@ pub(crate) struct CompareArgs {
     #[command(flatten)]
     model: ModelArgs,
     #[command(flatten)]
+    next: NextArgs,
+    #[command(flatten)]
     scale: ScaleArg,
     #[command(flatten)]
     range: RangeArg,
@@ -85,12 +89,13 @@ enum Side {
 pub(crate) fn run(args: &CompareArgs) -> anyhow::Result<Outcome> {
     let ui = Ui::new(args.common.quiet);
     args.target.check()?;
-    let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
-    output::check(&json, args.common.force)?;
+    let json = args.json.json.as_deref().into_iter();
+    let outputs: Vec<&Path> = json.chain(args.next.output()).collect();
+    output::check(&outputs, args.common.force)?;
     let inputs = [&args.candidate, &args.reference]
         .into_iter()
         .chain(&args.panel);
-    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
+    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &outputs)?;
     let sides = (
         side(&args.candidate, args, ui)?,
         side(&args.reference, args, ui)?,
@@ -115,7 +120,9 @@ pub(crate) fn run(args: &CompareArgs) -> anyhow::Result<Outcome> {
             args.common.force,
         )?;
     }
-    if !args.json.is_stdout() {
+    args.next
+        .write(report.next_patches.as_deref(), args.common.force)?;
+    if !args.json.is_stdout() && !args.next.is_stdout() {
         print(&compare_text(&report, &names.0, &names.1))?;
     }
     Ok(Outcome::Done)
@@ -192,7 +199,18 @@ fn luts(
                 de2000_mean: known.error.as_ref().map(|e| e.de2000_mean),
             },
         };
-        Ok(compare_luts(pair, &options, Some(&seen)))
+        let mut report = compare_luts(pair, &options, Some(&seen));
+        let evaluated = candidate.evaluated(options.evaluation);
+        let correction = InSignal {
+            inner: &evaluated,
+            range: options.range,
+        };
+        report.next_patches = Doubt::new(&known.readings, &known.model).map(|doubt| {
+            let (near_black, count) = (options.near_black, args.next.count());
+            let target = &settled.target;
+            next_patches(&doubt, &known.readings, target, &correction, near_black, count)
+        });
+        Ok(report)
     })
 }
 
@@ -219,6 +237,7 @@ fn readings(
             nodes: usize::from(args.nodes),
             scheme: args.model.scheme(),
             smoothing: args.model.smoothing(),
+            next: args.next.count(),
             ..FitOptions::default()
         },
         audit: AuditOptions {

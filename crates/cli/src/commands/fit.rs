@@ -1,14 +1,18 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
-use clap::Args;
-use evenstep::fit::{Fit, FitOptions, InSignal, fit};
+use clap::{Args, ValueEnum};
+use evenstep::compare::shaper_gain;
+use evenstep::files::write_together;
+use evenstep::fit::{Fit, FitOptions, InSignal, Solve, fit, through};
 use evenstep::lut::format::cube;
-use evenstep::lut::{CodeRange, Correction as _, Evaluation, Lut, Lut1d};
+use evenstep::lut::{CodeRange, Evaluation, Lut, Lut1d};
 use evenstep::readings::{Readings, merged, read_sequence};
 use evenstep::report::{base_correction_json, fit_json, fit_text};
 
-use crate::options::{CommonArgs, JsonArg, ModelArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
+use crate::options::{
+    CommonArgs, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
+};
 use crate::ui::{Ui, print};
 use crate::{Outcome, output};
 
@@ -40,6 +44,10 @@ pub(crate) struct FitArgs {
     /// Bits of the stored values, 8 to 16
     #[arg(long, value_name = "BITS", default_value_t = 12, value_parser = clap::value_parser!(u8).range(8..=16))]
     node_bits: u8,
+    /// How node values come from the model: all together, so that ramps stay even, or each for itself,
+    /// for comparison
+    #[arg(long, value_name = "HOW", value_enum, default_value_t = HowToSolve::Gradation)]
+    solve: HowToSolve,
     /// Stop at the base correction: black, a matrix and tone curves
     #[arg(long)]
     base_only: bool,
@@ -47,6 +55,10 @@ pub(crate) struct FitArgs {
     /// after.cube in this order, or grey.cube alone for greys
     #[arg(long, value_name = "DIR")]
     curves: Option<PathBuf>,
+    /// Also write a curve, as cube text, for a panel that takes 1D + 3D. It goes before the LUT, which is
+    /// then made for it and is of no use alone: its nodes lie closer where the correction bends
+    #[arg(long, value_name = "FILE")]
+    shaper: Option<PathBuf>,
     /// LUT that was loaded while the readings were taken: their r, g, b are signals in front of it. The
     /// new LUT takes its place. Such readings seldom hold the panel's own black, white and greys, which
     /// a fit stands on; give them with --native
@@ -60,6 +72,8 @@ pub(crate) struct FitArgs {
     #[command(flatten)]
     model: ModelArgs,
     #[command(flatten)]
+    next: NextArgs,
+    #[command(flatten)]
     scale: ScaleArg,
     #[command(flatten)]
     range: RangeArg,
@@ -69,6 +83,13 @@ pub(crate) struct FitArgs {
     threads: ThreadsArg,
     #[command(flatten)]
     common: CommonArgs,
+}
+
+/// How node values come from the model.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum HowToSolve {
+    Gradation,
+    Pointwise,
 }
 
 impl FitArgs {
@@ -87,8 +108,14 @@ impl FitArgs {
             scheme: self.model.scheme(),
             smoothing: self.model.smoothing(),
             node_bits: self.node_bits,
+            solve: match self.solve {
+                HowToSolve::Gradation => Solve::Gradation,
+                HowToSolve::Pointwise => Solve::Pointwise,
+            },
             base_only: self.base_only,
             range: self.range.range(),
+            next: self.next.count(),
+            shaper: self.shaper.is_some(),
         }
     }
 }
@@ -103,6 +130,12 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     let curves = args.curves.as_deref().map(CurveFiles::in_folder);
     let mut outputs = vec![args.out.as_path()];
     outputs.extend(args.json.json.as_deref());
+    outputs.extend(args.next.output());
+    outputs.extend(args.shaper.as_deref());
+    anyhow::ensure!(
+        !args.shaper.as_deref().is_some_and(output::is_stdout),
+        "--shaper -: a LUT goes to a file; name one"
+    );
     output::check(&outputs, force)?;
     output::spare(&args.inputs(), &outputs)?;
     if let Some(curves) = &curves {
@@ -114,9 +147,10 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     let fitted = args
         .threads
         .run(|| {
-            Ok(fit(&readings, &args.options(), &|done, all| {
-                progress.at(done, all)
-            })?)
+            let step = |done, all| progress.at(done, all);
+            let mut fitted = fit(&readings, &args.options(), &step)?;
+            fitted.report.shaper = shaper_gain(&fitted, &readings, args.range.range());
+            Ok(fitted)
         })
         .with_context(|| args.readings.display().to_string())?;
     drop(progress);
@@ -124,24 +158,52 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     if let Some(curves) = &curves {
         curves.write(&fitted, args.range.range(), force)?;
     }
-    let lut = Lut {
-        title: Some(title(&fitted)),
-        ..Lut::from(fitted.lut)
-    };
-    cube::write(&lut, &args.out, force)?;
+    write_luts(args, &fitted)?;
     if let Some(json) = &args.json.json {
         output::write(&fit_json(&fitted.report), json, force)?;
     }
-    if !args.json.is_stdout() {
+    args.next
+        .write(fitted.report.next_patches.as_deref(), force)?;
+    if !args.json.is_stdout() && !args.next.is_stdout() {
         print(&fit_text(&fitted.report))?;
     }
     Ok(Outcome::Done)
+}
+
+/// The lattice, and the shaper that goes before it, both or neither.
+fn write_luts(args: &FitArgs, fitted: &Fit) -> anyhow::Result<()> {
+    let lattice = Lut {
+        title: Some(title(fitted)),
+        ..Lut::from(fitted.lut.clone())
+    };
+    let Some(path) = &args.shaper else {
+        cube::write(&lattice, &args.out, args.common.force)?;
+        return Ok(());
+    };
+    let shaped = fitted.shaped.as_ref().context(
+        "--shaper: the readings allow no base correction to shape the lattice by; leave it out or read more greys",
+    )?;
+    let shaper = Lut {
+        title: Some(format!("{}, before the lattice", title(fitted))),
+        ..Lut::from(shaped.shaper.curve())
+    };
+    let (mut first, mut then) = (Vec::new(), Vec::new());
+    cube::write_to(&shaper, &mut first)?;
+    cube::write_to(&lattice, &mut then)?;
+    write_together(&[(path, &first), (&args.out, &then)], args.common.force)?;
+    Ok(())
 }
 
 /// The readings, their signals turned into drive where they were taken through a LUT.
 fn readings(args: &FitArgs, ui: Ui) -> anyhow::Result<Readings> {
     let (mut sequence, notes) = read_sequence(&args.readings, args.scale.scale())?;
     ui.notes(&notes);
+    let mut known = Vec::new();
+    if let Some(path) = &args.native {
+        let (native, notes) = read_sequence(path, args.scale.scale())?;
+        ui.notes(&notes);
+        known = native;
+    }
     if let Some(path) = &args.through {
         let (lut, notes) = cube::read(path)?;
         ui.notes(&notes);
@@ -150,15 +212,7 @@ fn readings(args: &FitArgs, ui: Ui) -> anyhow::Result<Readings> {
             inner: &loaded,
             range: args.range.range(),
         };
-        for reading in &mut sequence {
-            reading.drive = loaded.drive(reading.drive);
-        }
-    }
-    if let Some(path) = &args.native {
-        let (mut joined, notes) = read_sequence(path, args.scale.scale())?;
-        ui.notes(&notes);
-        joined.append(&mut sequence);
-        sequence = joined;
+        sequence = through(&loaded, known, sequence);
     }
     Ok(merged(sequence))
 }

@@ -4,6 +4,7 @@ mod audit;
 mod compare;
 mod fit;
 mod predict;
+mod repair;
 mod simulate;
 mod study;
 mod tour;
@@ -48,6 +49,7 @@ pub(crate) enum Command {
     Simulate(simulate::SimulateArgs),
     Audit(audit::AuditArgs),
     Compare(compare::CompareArgs),
+    Repair(repair::RepairArgs),
     Study(study::StudyArgs),
     Tour(tour::TourArgs),
 }
@@ -60,6 +62,7 @@ impl Command {
             Self::Simulate(args) => simulate::run(args),
             Self::Audit(args) => audit::run(args),
             Self::Compare(args) => compare::run(args),
+            Self::Repair(args) => repair::run(args),
             Self::Study(args) => study::run(args),
             Self::Tour(args) => tour::run(args),
         }

@@ -2,8 +2,10 @@
 
 mod common;
 mod model;
+mod next;
 mod target;
 
 pub(crate) use common::{CommonArgs, JsonArg, RangeArg, ScaleArg, ThreadsArg};
 pub(crate) use model::ModelArgs;
+pub(crate) use next::NextArgs;
 pub(crate) use target::TargetArgs;

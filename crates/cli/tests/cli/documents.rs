@@ -32,18 +32,33 @@ pub(crate) struct Fit {
     pub(crate) base_suffices: bool,
     pub(crate) choice: Option<Choice>,
     #[serde(deserialize_with = "there")]
-    pub(crate) confidence: Null,
+    pub(crate) confidence: Option<Confidence>,
     pub(crate) gamut: Gamut,
+    pub(crate) solve: String,
     #[serde(deserialize_with = "there")]
-    pub(crate) constraints: Null,
+    pub(crate) constraints: Option<Constraints>,
     #[serde(deserialize_with = "there")]
-    pub(crate) next_patches: Null,
+    pub(crate) next_patches: Option<Vec<NextPatch>>,
     pub(crate) nodes: usize,
     pub(crate) node_bits: u8,
     pub(crate) notes: Vec<String>,
     #[serde(deserialize_with = "there")]
+    pub(crate) shaper: Option<Shaper>,
+    #[serde(deserialize_with = "there")]
     pub(crate) seconds: Null,
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Constraints {
+    pub(crate) lambda: f64,
+    pub(crate) smoothed_itp: f64,
+    pub(crate) cells_moved: f64,
+    pub(crate) active: usize,
+    pub(crate) resolved_ramps: Vec<String>,
+    pub(crate) unresolved_ramps: Vec<String>,
+    pub(crate) folds: [usize; 2],
 }
 
 /// An `Option` whose field must not be missing.
@@ -51,6 +66,51 @@ pub(crate) fn there<'de, D: serde::Deserializer<'de>, T: Deserialize<'de>>(
     from: D,
 ) -> Result<Option<T>, D::Error> {
     Option::deserialize(from)
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Confidence {
+    pub(crate) all: Option<Band>,
+    pub(crate) near_black: Option<Band>,
+    pub(crate) neutral: Option<Band>,
+    pub(crate) skin: Option<Band>,
+    pub(crate) saturated: Option<Band>,
+    #[serde(default)]
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Shaper {
+    pub(crate) with: ShaperFigures,
+    pub(crate) without: ShaperFigures,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ShaperFigures {
+    pub(crate) near_black_unevenness: f64,
+    pub(crate) near_black_itp_mean: f64,
+    pub(crate) near_black_itp_p95: f64,
+    pub(crate) all_itp_mean: f64,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Band {
+    pub(crate) de2000_q95: f64,
+    pub(crate) itp_q95: f64,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct NextPatch {
+    pub(crate) id: String,
+    pub(crate) r: f64,
+    pub(crate) g: f64,
+    pub(crate) b: f64,
+    pub(crate) expected_itp: f64,
 }
 
 #[derive(Debug, Deserialize)]
@@ -152,11 +212,25 @@ pub(crate) struct Audit {
     #[serde(deserialize_with = "there")]
     pub(crate) neighbours26: Null,
     #[serde(deserialize_with = "there")]
-    pub(crate) noise_gain: Null,
+    pub(crate) noise_gain: Option<NoiseGain>,
     #[serde(deserialize_with = "there")]
     pub(crate) evaluation_sensitivity: Null,
     pub(crate) thresholds: BTreeMap<String, f64>,
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct NoiseGain {
+    #[serde(deserialize_with = "there")]
+    pub(crate) near_black_p95: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) near_black_max: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) mid_p95: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) mid_max: Option<f64>,
+    pub(crate) left_out: usize,
 }
 
 #[derive(Debug, Deserialize)]
@@ -221,6 +295,43 @@ pub(crate) struct Lattice {
     pub(crate) duplicate_planes: [usize; 3],
     #[serde(default)]
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Repair {
+    pub(crate) schema: String,
+    pub(crate) lut: String,
+    pub(crate) faults_before: Vec<Fault>,
+    pub(crate) faults_after: Vec<Fault>,
+    pub(crate) kept: usize,
+    pub(crate) nodes: usize,
+    pub(crate) nodes_changed: usize,
+    pub(crate) cost: Cost,
+    pub(crate) verdict_before: Verdict,
+    pub(crate) verdict_after: Verdict,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Fault {
+    pub(crate) kind: String,
+    pub(crate) ramp: Option<String>,
+    pub(crate) places: usize,
+    pub(crate) worst: f64,
+    pub(crate) unit: String,
+    pub(crate) between: Option<Span>,
+    pub(crate) node: Option<[usize; 3]>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Cost {
+    pub(crate) de2000_mean: f64,
+    pub(crate) de2000_p95: f64,
+    pub(crate) de2000_max: f64,
+    pub(crate) colours: usize,
+    pub(crate) panel: String,
 }
 
 /// Members of one ramp, and of its rounded and near-black parts, less `why`.

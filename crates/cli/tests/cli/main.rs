@@ -5,6 +5,7 @@ mod documents;
 mod exit_codes;
 mod help;
 mod json;
+mod repair;
 mod study;
 mod support;
 mod verbs;

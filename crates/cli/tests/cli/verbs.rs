@@ -487,3 +487,42 @@ fn several_luts_give_a_summary_each() {
     assert_eq!(json["audits"][1]["audit"]["schema"], "evenstep/audit/1");
     assert_eq!(json["audits"][0]["audit"], json["audits"][1]["audit"]);
 }
+
+/// The patches that a fit asks for are a list that simulate reads; the count is as asked.
+#[test]
+fn patches_to_read_next_go_round() {
+    let f = Fixture::with_readings();
+    f.done(&[
+        "fit",
+        "run.csv",
+        "-o",
+        "c.cube",
+        "--nodes",
+        NODES,
+        "--next",
+        "4",
+        "--next-patches",
+        "next.csv",
+    ]);
+    assert_eq!(f.read("next.csv").lines().count(), 5);
+    f.done(&[
+        "simulate", "--panel", "wrgb", "--at", "next.csv", "-o", "more.csv",
+    ]);
+    assert_eq!(f.read("more.csv").lines().count(), 5);
+}
+
+/// The shaper and the lattice are written both or neither, and the summary says what the shaper gains.
+#[test]
+fn a_shaper_goes_with_its_lattice() {
+    let f = Fixture::with_readings();
+    let fit = [
+        "fit", "run.csv", "-o", "c.cube", "--nodes", NODES, "--shaper", "s.cube",
+    ];
+    let said = f.done(&fit).out;
+    assert!(said.contains("Shaper "), "{said}");
+    assert!(f.read("s.cube").contains("LUT_1D_SIZE 1024"));
+    std::fs::remove_file(f.path("c.cube")).unwrap();
+    f.write("s.cube", "mine");
+    f.run(&fit).error();
+    assert!(!f.exists("c.cube") && f.read("s.cube") == "mine");
+}

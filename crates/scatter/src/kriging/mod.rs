@@ -10,7 +10,7 @@ use faer::Mat;
 use nalgebra::Matrix3;
 
 pub use self::anova_sum::AnovaSum;
-use self::correlation::Correlation;
+pub(crate) use self::correlation::Correlation;
 pub use self::correlation::Smoothness;
 pub use self::estimate::Estimate;
 use self::process::Process;

@@ -52,7 +52,7 @@ fn parse_stream(
 }
 
 /// Whether a line that starts with `byte` belongs to the table: the format tells it from the keywords by that.
-fn starts_a_row(byte: u8) -> bool {
+pub(super) fn starts_a_row(byte: u8) -> bool {
     (b'+'..=b'9').contains(&byte)
 }
 

@@ -168,7 +168,7 @@ fn row(values: [f64; 3]) -> String {
     text
 }
 
-fn push_row(text: &mut String, values: [f64; 3]) {
+pub(super) fn push_row(text: &mut String, values: [f64; 3]) {
     for (i, value) in values.into_iter().enumerate() {
         if i > 0 {
             text.push(' ');

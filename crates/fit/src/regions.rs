@@ -1,3 +1,4 @@
+use evenstep_lut::SKIN_END;
 use serde::Serialize;
 
 /// A part of the signal cube that colour figures are given for.
@@ -40,6 +41,20 @@ impl<T> Regions<T> {
             neutral: value(Region::Neutral),
             skin: value(Region::Skin),
             saturated: value(Region::Saturated),
+        }
+    }
+}
+
+impl<T> Regions<T> {
+    /// A value made of each region's, with those of the same regions elsewhere.
+    #[must_use]
+    pub fn zip_with<U, V>(&self, other: &Regions<U>, value: impl Fn(&T, &U) -> V) -> Regions<V> {
+        Regions {
+            all: value(&self.all, &other.all),
+            near_black: value(&self.near_black, &other.near_black),
+            neutral: value(&self.neutral, &other.neutral),
+            skin: value(&self.skin, &other.skin),
+            saturated: value(&self.saturated, &other.saturated),
         }
     }
 }
@@ -97,9 +112,7 @@ fn skin() -> Vec<[f64; 3]> {
             [-0.04, 0.0, 0.05],
             [0.0, -0.05, -0.05],
         ] {
-            all.push(std::array::from_fn(|c| {
-                light * (evenstep_audit::SKIN_END[c] + change[c])
-            }));
+            all.push(std::array::from_fn(|c| light * (SKIN_END[c] + change[c])));
         }
     }
     all

@@ -1,0 +1,132 @@
+use evenstep_lut::{BitDepth, CodeScale, Evaluation, Ramp, node_weights};
+
+use super::{Field, GradationReport, Problem};
+
+/// Least rise of luminance that a solve asks for, as a share of the target's: a margin for what the model does not know.
+/// Our choice.
+const LEAST_RISE: f64 = 0.1;
+/// A target that rises by less than this share of its white has no step to hold (method, section 6).
+const FLAT_TARGET: f64 = 1e-9;
+/// Sweeps over the ramps.
+const SWEEPS: usize = 20;
+
+/// Codes of a ramp that are a cell's worth apart at most; a step that falls shows between them too.
+fn scale() -> CodeScale {
+    CodeScale {
+        depth: BitDepth::TEN,
+        range: evenstep_lut::CodeRange::Full,
+    }
+}
+
+/// Lifts luminance where it falls along a named ramp on the model, by the least change of the nodes that are read there.
+/// Says whether anything was moved.
+pub(super) fn lift(
+    problem: &Problem<'_>,
+    field: &mut Field,
+    reached: &[bool],
+    report: &mut GradationReport,
+) -> bool {
+    let mut touched = false;
+    report.unresolved_ramps.clear();
+    for ramp in Ramp::named() {
+        let signals = ramp.walk(scale()).signals;
+        let wanted: Vec<f64> = signals
+            .iter()
+            .map(|s| problem.target.xyz(*s).luminance_cd_m2())
+            .collect();
+        let mut falls = 0;
+        let before = field.drives.clone();
+        for sweep in 0..SWEEPS {
+            falls = 0;
+            for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
+                falls += sweep_ramp(problem, field, &signals, &wanted, how, reached);
+            }
+            if falls == 0 {
+                break;
+            }
+            touched = true;
+            if sweep == 0 && !report.resolved_ramps.iter().any(|n| n == ramp.name()) {
+                report.resolved_ramps.push(ramp.name().to_owned());
+            }
+        }
+        if falls > 0 {
+            // What cannot be had is not asked for at the cost of everything else.
+            field.drives = before;
+            report.unresolved_ramps.push(ramp.name().to_owned());
+        }
+    }
+    touched
+}
+
+/// One pass along a ramp; gives the steps that fell short.
+fn sweep_ramp(
+    problem: &Problem<'_>,
+    field: &mut Field,
+    signals: &[[f64; 3]],
+    wanted: &[f64],
+    how: Evaluation,
+    reached: &[bool],
+) -> usize {
+    let size = field.grid.size();
+    let white = problem.target.white().luminance_cd_m2();
+    let read = |field: &Field, signal: [f64; 3]| {
+        let position = signal.map(|s| field.placement.position(s));
+        let weights = node_weights(size, position, how);
+        let mut drive = [0.0; 3];
+        for (i, w) in &weights {
+            for (sum, v) in drive.iter_mut().zip(field.drives[*i]) {
+                *sum += w * v;
+            }
+        }
+        (weights, drive)
+    };
+    let mut falls = 0;
+    for i in 1..signals.len() {
+        let ideal = wanted[i] - wanted[i - 1];
+        if ideal < FLAT_TARGET * white {
+            continue;
+        }
+        let (low_weights, low) = read(field, signals[i - 1]);
+        let (high_weights, high) = read(field, signals[i]);
+        // A code that reads only nodes out of reach is out of reach itself.
+        let held = |weights: &[(usize, f64)]| weights.iter().any(|(i, w)| *w > 0.0 && reached[*i]);
+        if !held(&low_weights) && !held(&high_weights) {
+            continue;
+        }
+        let (low_xyz, low_slope) = problem
+            .panel
+            .xyz_with_jacobian(low.map(|v| v.clamp(0.0, 1.0)));
+        let (high_xyz, high_slope) = problem
+            .panel
+            .xyz_with_jacobian(high.map(|v| v.clamp(0.0, 1.0)));
+        let lack = LEAST_RISE * ideal - (high_xyz.luminance_cd_m2() - low_xyz.luminance_cd_m2());
+        if lack <= 0.0 {
+            continue;
+        }
+        // The row of luminance rise over node values, and the least change that makes up for it.
+        let mut row: Vec<(usize, [f64; 3])> = Vec::new();
+        let mut add = |weights: &[(usize, f64)], slope: [f64; 3], sign: f64| {
+            for (node, w) in weights {
+                let entry = slope.map(|v| sign * w * v);
+                match row.iter_mut().find(|(n, _)| n == node) {
+                    Some((_, sum)) => (0..3).for_each(|c| sum[c] += entry[c]),
+                    None => row.push((*node, entry)),
+                }
+            }
+        };
+        let luminance = |j: nalgebra::Matrix3<f64>| [j[(1, 0)], j[(1, 1)], j[(1, 2)]];
+        add(&high_weights, luminance(high_slope), 1.0);
+        add(&low_weights, luminance(low_slope), -1.0);
+        let norm: f64 = row.iter().flat_map(|(_, r)| r).map(|v| v * v).sum();
+        if norm <= 0.0 {
+            continue;
+        }
+        falls += 1;
+        for (node, entry) in row {
+            for (drive, entry) in field.drives[node].iter_mut().zip(entry) {
+                *drive = (*drive + entry * lack / norm).clamp(-1.0, 2.0);
+            }
+        }
+    }
+    falls
+}
