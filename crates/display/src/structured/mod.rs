@@ -176,7 +176,7 @@ impl Process {
 }
 
 impl StructuredModel {
-    /// Fits to readings about their base, the scales found from at most as many patches as [`search`] takes.
+    /// Fits to readings about their base, the scales found from at most 120 of the patches.
     ///
     /// # Errors
     /// [`FitError::Indefinite`].
