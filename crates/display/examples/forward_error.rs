@@ -6,6 +6,8 @@
 //! Truth is the panel without noise, at drives drawn anew: 2000 in the cube, and 500 with every channel below 0.2 and a
 //! tenth as many on the neutral axis there, for near-black.
 
+#![allow(clippy::print_stdout, reason = "a program for people")]
+
 #[path = "../../study/src/patches.rs"]
 #[allow(dead_code, unreachable_pub, reason = "a module of another crate")]
 mod patches;

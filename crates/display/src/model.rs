@@ -78,7 +78,7 @@ enum Kind {
         structure: Structure,
         interpolant: Box<dyn Interpolant>,
     },
-    Channels(StructuredModel),
+    Channels(Box<StructuredModel>),
 }
 
 impl ForwardModel {
@@ -91,7 +91,7 @@ impl ForwardModel {
     /// Channels that bend, and interactions.
     #[must_use]
     pub fn from_structured(model: StructuredModel) -> Self {
-        Self(Kind::Channels(model))
+        Self(Kind::Channels(Box::new(model)))
     }
 
     /// Fits the interpolant of a given structure. `base` may be absent for [`Form::Value`].
@@ -110,7 +110,7 @@ impl ForwardModel {
         if let Form::Channels(scales) = structure.form {
             let base = base.expect("channels that bend need a base");
             let model = StructuredModel::with_scales(readings, noise, &base, scales)?;
-            return Ok(Self(Kind::Channels(model)));
+            return Ok(Self(Kind::Channels(Box::new(model))));
         }
         let sites: Vec<[f64; 3]> = readings.patches.iter().map(|p| p.drive).collect();
         let values = encoded(readings, base.as_ref(), structure.form, structure.encoding);

@@ -137,3 +137,83 @@ impl Ready {
         Some(Drift::judged(sum / weight, weight.powf(-0.5)))
     }
 }
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use crate::{Disturbance, SimulatedPanel, simulate};
+    use evenstep_readings::{PatchRequest, merged};
+
+    /// 21 neutrals, seven levels of each channel and 62 places between by the golden ratio, with three readings of white,
+    /// a grey and black among them and three at the end.
+    fn requests() -> Vec<PatchRequest> {
+        let level = |i: usize, of: f64| (i as f64 / of).powf(1.5);
+        let mut drives: Vec<[f64; 3]> = (0..=20).map(|i| [level(i, 20.0); 3]).collect();
+        for c in 0..3 {
+            let one = |i| std::array::from_fn(|k| if k == c { level(i, 7.0) } else { 0.0 });
+            drives.extend((1..=7).map(one));
+        }
+        let anchors = [[1.0; 3], [level(10, 20.0); 3], [0.0; 3]];
+        let step = [0.819_172_513_396, 0.671_043_606_704, 0.549_700_477_901];
+        for i in 1..=62 {
+            drives.push(step.map(|s| (s * f64::from(i)).fract()));
+            if i % 20 == 0 {
+                drives.extend(anchors);
+            }
+        }
+        for corner in [[0.0, 1.0, 1.0], [1.0, 0.0, 1.0], [1.0, 1.0, 0.0]] {
+            drives.push(corner);
+        }
+        drives.extend(anchors);
+        let request = |(i, drive): (usize, [f64; 3])| PatchRequest {
+            id: i.to_string(),
+            drive,
+        };
+        drives.into_iter().enumerate().map(request).collect()
+    }
+
+    pub(crate) fn session(panel: &SimulatedPanel, rough: Disturbance, seed: u64) -> Readings {
+        merged(simulate(panel, &requests(), rough, seed))
+    }
+
+    fn ready(readings: &Readings) -> Ready {
+        Ready::new(readings, &NoiseModel::from_repeats(readings).unwrap())
+    }
+
+    /// A reading that is 5 % off is named, wherever it stands, and nothing else: on the neutral ramp, at the end of a
+    /// channel's, between, and among repeats.
+    #[test]
+    fn a_faulty_reading_is_named_and_no_other() {
+        let panel = SimulatedPanel::by_name("wide-gamut").unwrap();
+        let rough = Disturbance {
+            noise: 1.0,
+            drift: 0.0,
+            outliers: 0.0,
+        };
+        for (faulty, factor) in [(12, 1.05), (17, 0.95), (26, 1.05), (60, 0.95), (66, 1.05)] {
+            let mut sequence = simulate(&panel, &requests(), rough, 3);
+            sequence[faulty].xyz.0 = sequence[faulty].xyz.0.map(|v| v * factor);
+            let found = ready(&merged(sequence)).outliers;
+            let orders: Vec<usize> = found.iter().map(|o| o.order).collect();
+            assert_eq!(orders, [faulty], "{found:?}");
+        }
+        assert_eq!(ready(&session(&panel, rough, 3)).outliers, []);
+    }
+
+    /// Drift of 1 % is found within three standard errors, and without drift nothing is corrected.
+    #[test]
+    fn drift_is_told_from_anchors_and_order() {
+        let panel = SimulatedPanel::by_name("wide-gamut").unwrap();
+        for drift in [0.0, 0.01] {
+            let rough = Disturbance {
+                noise: 1.0,
+                drift,
+                outliers: 0.0,
+            };
+            let found = ready(&session(&panel, rough, 5)).drift.unwrap();
+            assert_eq!(found.corrected, drift > 0.0, "{found:?}");
+            let apart = (found.total - drift).abs();
+            assert!(apart < 3.0 * found.standard_error, "{found:?}");
+        }
+    }
+}
