@@ -64,6 +64,8 @@ pub fn compare_dense(
             base_error: chosen.base_error,
             base_suffices: chosen.base_suffices,
             choice: Some(chosen.choice),
+            outliers: Some(chosen.outliers),
+            drift: chosen.drift,
             model: chosen.model,
         };
         references.push(fit_with_model(

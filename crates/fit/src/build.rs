@@ -1,9 +1,9 @@
 use evenstep_display::{
-    BaseModel, Choice, ForwardModel, LeaveOneOutError, ModelError, SmoothingChoice, Target,
-    choose_model, model_error,
+    BaseModel, Choice, ForwardModel, LeaveOneOutError, ModelError, Outlier, SmoothingChoice,
+    Target, choose_model, model_error,
 };
 use evenstep_lut::{Correction, Lut, Lut3d};
-use evenstep_readings::{Finding, Fitness, NoiseModel, Readings, Severity, check};
+use evenstep_readings::{Drift, Finding, Fitness, NoiseModel, Readings, Severity, check};
 use evenstep_scatter::Scheme;
 
 use crate::assess::assess;
@@ -153,6 +153,10 @@ pub struct Modelled {
     pub base_suffices: bool,
     /// Why this model; `None` where there was nothing to choose.
     pub choice: Option<Choice>,
+    /// Readings that the others contradict; `None` where the base alone was fitted.
+    pub outliers: Option<Vec<Outlier>>,
+    /// Change of all light over the readings, where patches that came back tell it.
+    pub drift: Option<Drift>,
 }
 
 /// Fits a correction to readings.
@@ -215,6 +219,8 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
             base_error: Some(error),
             base_suffices: true,
             choice: None,
+            outliers: None,
+            drift: None,
         });
     }
     let chosen = choose_model(readings, &noise, options.scheme, options.smoothing)?;
@@ -224,6 +230,8 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
         base_error: chosen.base_error,
         base_suffices: chosen.base_suffices,
         choice: Some(chosen.choice),
+        outliers: Some(chosen.outliers),
+        drift: chosen.drift,
     })
 }
 
@@ -283,6 +291,8 @@ pub fn fit_with_model(
         base_error: modelled.base_error,
         base_suffices: modelled.base_suffices,
         choice: modelled.choice,
+        outliers: modelled.outliers,
+        drift: modelled.drift,
         gamut,
         gradation,
         nodes: options.nodes,

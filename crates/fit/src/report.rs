@@ -1,4 +1,5 @@
-use evenstep_display::{Choice, LeaveOneOutError};
+use evenstep_display::{Choice, LeaveOneOutError, Outlier};
+use evenstep_readings::Drift;
 use serde::Serialize;
 
 use crate::{Band, GradationReport, NextPatch, Regions};
@@ -28,6 +29,10 @@ pub struct FitReport {
     pub base_suffices: bool,
     /// Why this model was chosen among its candidates; absent where there was nothing to choose.
     pub choice: Option<Choice>,
+    /// Readings that the others contradict: weighed down, never left out. Absent for the base alone.
+    pub outliers: Option<Vec<Outlier>>,
+    /// Change of all light over the readings; absent where no patch came back to tell it.
+    pub drift: Option<Drift>,
     /// Nodes whose target is out of reach.
     pub gamut: GamutReport,
     /// What the gradation-safe solve did; absent for the base alone and for a pointwise solve.

@@ -1,7 +1,8 @@
-use evenstep_display::{Choice, LeaveOneOutError};
+use evenstep_display::{Choice, LeaveOneOutError, Outlier};
 use evenstep_fit::{
     Band, FitReport, GradationReport, NextPatch, Regions, ShaperReport, TargetReport,
 };
+use evenstep_readings::Drift;
 use serde::Serialize;
 
 use crate::json::{Why, pretty};
@@ -9,7 +10,6 @@ use crate::json::{Why, pretty};
 /// Name and version of the JSON of a fit.
 pub const FIT_SCHEMA: &str = "evenstep/fit/1";
 
-const NOT_ESTIMATED: &str = "not estimated by this version";
 const BASE_ONLY: &str = "the base correction alone was fitted";
 
 #[derive(Serialize)]
@@ -20,9 +20,9 @@ struct Document<'a> {
     encoding: Option<&'a str>,
     form: Option<&'a str>,
     smoothing: Option<f64>,
-    patches: Patches,
+    patches: Patches<'a>,
     noise: &'a evenstep_fit::NoiseReport,
-    drift: Unknown,
+    drift: Option<&'a Drift>,
     leave_one_out: Option<&'a LeaveOneOutError>,
     base_error: Option<&'a LeaveOneOutError>,
     base_suffices: bool,
@@ -56,13 +56,14 @@ struct Target<'a> {
 }
 
 #[derive(Serialize)]
-struct Patches {
+struct Patches<'a> {
     used: usize,
     averaged: usize,
-    outliers: Unknown,
+    outliers: Option<&'a [Outlier]>,
     below_floor: usize,
     neutral_levels: usize,
     interior: usize,
+    #[serde(skip_serializing_if = "Why::is_empty")]
     why: Why,
 }
 
@@ -85,10 +86,10 @@ struct Confidence<'a> {
 /// The JSON of a fit, schema [`FIT_SCHEMA`].
 #[must_use]
 pub fn fit_json(report: &FitReport) -> String {
-    let mut why = Why::from([
-        ("drift", NOT_ESTIMATED),
-        ("seconds", "left out so that equal inputs give equal bytes"),
-    ]);
+    let mut why = Why::from([("seconds", "left out so that equal inputs give equal bytes")]);
+    if report.drift.is_none() {
+        why.insert("drift", "no patch came back later to tell it");
+    }
     if report.gradation.is_none() {
         why.insert("constraints", "no constraint is held between nodes");
     }
@@ -143,7 +144,7 @@ pub fn fit_json(report: &FitReport) -> String {
         smoothing: report.smoothing,
         patches: patches(report),
         noise: &report.noise,
-        drift: None,
+        drift: report.drift.as_ref(),
         leave_one_out,
         base_error: report.base_error.as_ref(),
         base_suffices: report.base_suffices,
@@ -183,15 +184,19 @@ fn target(target: &TargetReport) -> Target<'_> {
     }
 }
 
-fn patches(report: &FitReport) -> Patches {
+fn patches(report: &FitReport) -> Patches<'_> {
+    let mut why = Why::default();
+    if report.outliers.is_none() {
+        why.insert("outliers", BASE_ONLY);
+    }
     Patches {
         used: report.patches.used,
         averaged: report.patches.averaged,
-        outliers: None,
+        outliers: report.outliers.as_deref(),
         below_floor: report.patches.below_floor,
         neutral_levels: report.patches.neutral_levels,
         interior: report.patches.interior,
-        why: Why::from([("outliers", "not looked for by this version")]),
+        why,
     }
 }
 

@@ -22,6 +22,9 @@ pub fn fit_text(report: &FitReport) -> String {
     }
     text += &labelled("Readings", &readings(report));
     text += &labelled("Noise", &noise(report));
+    for line in contradicted(report).iter().chain(&drifted(report)) {
+        text += &labelled("", line);
+    }
     text += &labelled("Model", &model(report));
     if let Some(choice) = &report.choice {
         text += &labelled("", &chosen(choice));
@@ -266,4 +269,37 @@ fn held(gradation: &GradationReport) -> String {
         );
     }
     text
+}
+
+/// Readings that the others contradict, by patch.
+fn contradicted(report: &FitReport) -> Option<String> {
+    let outliers = report.outliers.as_ref().filter(|o| !o.is_empty())?;
+    let named: Vec<String> = outliers
+        .iter()
+        .map(|o| format!("{} ({:.0} standard deviations)", o.patch, o.sigma))
+        .collect();
+    Some(format!(
+        "{} contradicted by the others and weighed down: {}; read again to be sure",
+        counted(outliers.len(), "reading", "readings"),
+        named.join(", ")
+    ))
+}
+
+/// Change of all light over the session.
+fn drifted(report: &FitReport) -> Option<String> {
+    let drift = report.drift.as_ref()?;
+    let size = format!(
+        "{:+.2} % of the light from the first reading to the last, standard error {:.2} %",
+        100.0 * drift.total,
+        100.0 * drift.standard_error
+    );
+    Some(match (drift.separable, drift.corrected) {
+        (false, _) => {
+            format!(
+                "drift cannot be told from noise ({size}); read white and a grey again now and then"
+            )
+        }
+        (true, true) => format!("drift of {size}: corrected"),
+        (true, false) => format!("no drift beyond noise: {size}"),
+    })
 }

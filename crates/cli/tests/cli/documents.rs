@@ -26,7 +26,7 @@ pub(crate) struct Fit {
     pub(crate) patches: Patches,
     pub(crate) noise: Noise,
     #[serde(deserialize_with = "there")]
-    pub(crate) drift: Null,
+    pub(crate) drift: Option<Drift>,
     pub(crate) leave_one_out: Option<Error>,
     pub(crate) base_error: Option<Error>,
     pub(crate) base_suffices: bool,
@@ -152,11 +152,30 @@ pub(crate) struct Patches {
     pub(crate) used: usize,
     pub(crate) averaged: usize,
     #[serde(deserialize_with = "there")]
-    pub(crate) outliers: Null,
+    pub(crate) outliers: Option<Vec<Outlier>>,
     pub(crate) below_floor: usize,
     pub(crate) neutral_levels: usize,
     pub(crate) interior: usize,
+    #[serde(default)]
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Outlier {
+    pub(crate) patch: String,
+    pub(crate) order: usize,
+    pub(crate) sigma: f64,
+    pub(crate) de2000: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Drift {
+    pub(crate) total: f64,
+    pub(crate) standard_error: f64,
+    pub(crate) separable: bool,
+    pub(crate) corrected: bool,
 }
 
 #[derive(Debug, Deserialize)]

@@ -175,6 +175,8 @@ impl Maker<'_> {
                 base_error: fit.report.base_error,
                 base_suffices: fit.report.base_suffices,
                 choice: fit.report.choice,
+                outliers: fit.report.outliers,
+                drift: fit.report.drift,
             });
         }
     }
@@ -199,6 +201,8 @@ impl Maker<'_> {
             base_error: None,
             base_suffices: false,
             choice: None,
+            outliers: None,
+            drift: None,
         })
     }
 }

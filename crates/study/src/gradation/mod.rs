@@ -10,6 +10,7 @@ mod case;
 mod contender;
 mod judged;
 mod left_out;
+mod named;
 mod page;
 mod plan;
 mod rough;
@@ -28,3 +29,4 @@ pub use run::{GradationDone, run_gradation};
 
 /// Drives along an axis of the dense readings.
 const DENSE: usize = 17;
+pub use named::{Named, named_outliers};
