@@ -127,10 +127,13 @@ impl<'a> Inverter<'a> {
     pub(crate) fn invert_beside(&self, xyz: Xyz, own: [f64; 3], before: &Inversion) -> Inversion {
         let aim = self.aim(xyz);
         let beside = self.search(&aim, Vector3::from(before.drive), FEW_STEPS);
-        if before.miss_itp > FAR_ITP && beside.miss_itp > FAR_ITP {
+        let start = Vector3::from(own.map(|v| v.clamp(0.0, 1.0)));
+        // Unless its own start already shows the colour better: then the neighbour's answer was a wrong branch, and
+        // would be handed on along the row.
+        let is_far = before.miss_itp > FAR_ITP && beside.miss_itp > FAR_ITP;
+        if is_far && beside.weighted <= self.miss(&aim, start).0.norm() {
             return beside;
         }
-        let start = Vector3::from(own.map(|v| v.clamp(0.0, 1.0)));
         let own = self.search(&aim, start, MOST_STEPS);
         if own.is_worse_than(&beside) {
             beside
