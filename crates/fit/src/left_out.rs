@@ -24,7 +24,7 @@ pub fn refitted(
 ) -> Option<ForwardModel> {
     let base = BaseModel::fit(readings, noise).ok();
     match (model.structure(), base) {
-        (Some(structure), None) if structure.form == Form::Residual => None,
+        (Some(structure), None) if structure.form != Form::Value => None,
         (Some(structure), base) => ForwardModel::fit(readings, noise, base, structure).ok(),
         (None, Some(base)) => Some(ForwardModel::from_base(base)),
         (None, None) => None,
