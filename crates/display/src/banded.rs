@@ -66,6 +66,39 @@ impl Factor {
             right[i] = (right[i] - dot) / self.rows[i][HALF];
         }
     }
+
+    /// The inverse of the matrix within the band, laid out as the matrix; linear in the size.
+    ///
+    /// # Source
+    /// M. F. Hutchinson & F. R. de Hoog, "Smoothing noisy data with spline functions", Numerische Mathematik 47, 1985
+    /// (title from memory).
+    pub(crate) fn inverse_band(&self) -> InverseBand {
+        let n = self.rows.len();
+        let mut inverse = InverseBand(vec![[0.0; HALF + 1]; n]);
+        for i in (0..n).rev() {
+            let below = i + 1..n.min(i + HALF + 1);
+            let own = self.rows[i][HALF];
+            let share = |k: usize| self.rows[k][HALF + i - k] / own;
+            for j in below.clone() {
+                let value: f64 = below.clone().map(|k| share(k) * inverse.at(k, j)).sum();
+                inverse.0[j][HALF + i - j] = -value;
+            }
+            let rest: f64 = below.map(|k| share(k) * inverse.at(k, i)).sum();
+            inverse.0[i][HALF] = 1.0 / (own * own) - rest;
+        }
+        inverse
+    }
+}
+
+/// Entries of an inverse no further from the diagonal than the band of its [`Banded`] matrix.
+pub(crate) struct InverseBand(Vec<[f64; HALF + 1]>);
+
+impl InverseBand {
+    /// Entry (i, j), `|i − j| ≤ 3`.
+    pub(crate) fn at(&self, i: usize, j: usize) -> f64 {
+        let (high, low) = (i.max(j), i.min(j));
+        self.0[high][HALF + low - high]
+    }
 }
 
 #[cfg(test)]
@@ -92,8 +125,16 @@ mod tests {
                 }
             }
             let mut mine = right.clone();
-            banded.cholesky().unwrap().solve(&mut mine);
-            let theirs = dense.cholesky().unwrap().solve(&DVector::from_vec(right));
+            let factor = banded.cholesky().unwrap();
+            factor.solve(&mut mine);
+            let dense = dense.cholesky().unwrap();
+            let theirs = dense.solve(&DVector::from_vec(right));
+            let (band, inverse) = (factor.inverse_band(), dense.inverse());
+            for i in 0..15_usize {
+                for j in i.saturating_sub(HALF)..=i {
+                    prop_assert!((band.at(i, j) - inverse[(i, j)]).abs() < 1e-12);
+                }
+            }
             for (a, b) in mine.iter().zip(theirs.iter()) {
                 prop_assert!((a - b).abs() < 1e-12);
             }

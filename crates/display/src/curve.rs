@@ -278,19 +278,20 @@ fn leave_one_out(levels: &[Level], axis: &[f64], weight: &[f64], lambda: f64) ->
     let (matrix, mut solution) = normal_equations(levels, axis, weight, lambda);
     let factor = matrix.cholesky()?;
     factor.solve(&mut solution);
+    let inverse = factor.inverse_band();
     let (mut sum, mut count) = (0.0, 0.0);
     for ((level, y), w) in levels.iter().zip(axis).zip(weight) {
         if level.drive == 0.0 {
             continue;
         }
         let (first, b, _) = basis(level.drive);
-        let mut column = [0.0; COEFFICIENTS];
-        column[first..first + 4].copy_from_slice(&b);
-        factor.solve(&mut column);
-        let dot =
-            |v: &[f64]| -> f64 { b.iter().zip(&v[first..first + 4]).map(|(a, b)| a * b).sum() };
-        let leverage = w * dot(&column);
-        let residual = (y - dot(&solution)) / (1.0 - leverage).max(1e-9);
+        let pairs = (0..4).flat_map(|i| (0..4).map(move |j| (i, j)));
+        let leverage: f64 = pairs
+            .map(|(i, j)| w * b[i] * b[j] * inverse.at(first + i, first + j))
+            .sum();
+        let local = &solution[first..first + 4];
+        let fitted: f64 = b.iter().zip(local).map(|(b, c)| b * c).sum();
+        let residual = (y - fitted) / (1.0 - leverage).max(1e-9);
         sum += w * residual * residual;
         count += 1.0;
     }

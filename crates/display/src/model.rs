@@ -191,6 +191,22 @@ impl PanelModel for ForwardModel {
         }
     }
 
+    fn pq_lms(&self, drive: [f64; 3]) -> [f64; 3] {
+        match &self.0 {
+            Kind::Channels(model) => model.pq_lms(drive),
+            _ => Encoding::PqLms.encode(self.xyz(drive)),
+        }
+    }
+
+    fn pq_lms_with_jacobian(&self, drive: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
+        if let Kind::Channels(model) = &self.0 {
+            return model.pq_lms_with_jacobian(drive);
+        }
+        let (xyz, jacobian) = self.xyz_with_jacobian(drive);
+        let (value, slope) = Encoding::PqLms.encode_with_derivative(xyz);
+        (value, slope * jacobian)
+    }
+
     fn xyz_with_jacobian(&self, drive: [f64; 3]) -> (Xyz, Matrix3<f64>) {
         match &self.0 {
             Kind::Base(base) => base.xyz_with_jacobian(drive),

@@ -1,6 +1,8 @@
 use evenstep_colour::Xyz;
 use nalgebra::Matrix3;
 
+use crate::Encoding;
+
 /// A map from drive to the light a panel shows.
 ///
 /// Implemented by fitted models and by simulated panels; shareable between threads.
@@ -24,5 +26,17 @@ pub trait PanelModel: Send + Sync {
             }
         }
         (self.xyz(drive), jacobian)
+    }
+
+    /// Light shown as [`Encoding::PqLms`] encodes it; models that are fitted there need not decode it first.
+    fn pq_lms(&self, drive: [f64; 3]) -> [f64; 3] {
+        Encoding::PqLms.encode(self.xyz(drive))
+    }
+
+    /// The same and its derivative, `[(k, c)]` = ∂value_k / ∂drive_c.
+    fn pq_lms_with_jacobian(&self, drive: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
+        let (xyz, jacobian) = self.xyz_with_jacobian(drive);
+        let (value, slope) = Encoding::PqLms.encode_with_derivative(xyz);
+        (value, slope * jacobian)
     }
 }

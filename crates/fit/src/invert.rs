@@ -157,7 +157,7 @@ impl<'a> Inverter<'a> {
     fn lifted(&self, aim: &Aim, start: Vector3<f64>) -> Option<Vector3<f64>> {
         let mut drive = start;
         for _ in 0..LIFTS {
-            let (_, slope, _) = self.miss(aim, drive);
+            let (_, slope) = self.miss(aim, drive);
             let steepest = (0..3).map(|c| slope.column(c).norm()).fold(0.0, f64::max);
             let mut flat = false;
             for c in 0..3 {
@@ -175,7 +175,7 @@ impl<'a> Inverter<'a> {
 
     fn search(&self, aim: &Aim, start: Vector3<f64>, most: usize) -> Inversion {
         let mut drive = start;
-        let (mut miss, mut slope, mut shown) = self.miss(aim, drive);
+        let (mut miss, mut slope) = self.miss(aim, drive);
         let mut damping = 1e-6;
         for _ in 0..most {
             if miss.norm() < SOLVED_ITP {
@@ -204,10 +204,10 @@ impl<'a> Inverter<'a> {
             if (next - drive).amax() < SMALLEST_STEP {
                 break;
             }
-            let (next_miss, next_slope, next_shown) = self.miss(aim, next);
+            let (next_miss, next_slope) = self.miss(aim, next);
             if next_miss.norm_squared() < miss.norm_squared() {
                 let gain = 1.0 - next_miss.norm_squared() / miss.norm_squared();
-                (drive, miss, slope, shown) = (next, next_miss, next_slope, next_shown);
+                (drive, miss, slope) = (next, next_miss, next_slope);
                 damping = (damping * 0.2).max(1e-9);
                 if gain < SMALLEST_GAIN {
                     break;
@@ -219,6 +219,7 @@ impl<'a> Inverter<'a> {
                 }
             }
         }
+        let shown = self.panel.xyz(drive.into());
         let miss_itp = evenstep_colour::delta_e_itp(itp_from_xyz(shown), aim.itp);
         Inversion {
             drive: drive.into(),
@@ -230,8 +231,8 @@ impl<'a> Inverter<'a> {
     /// Ratio of the largest to the smallest change of colour (ΔE ITP per unit drive) at a drive.
     #[must_use]
     pub fn condition(&self, drive: [f64; 3]) -> f64 {
-        let (xyz, jacobian) = self.panel.xyz_with_jacobian(drive);
-        let values = (self.itp * Encoding::PqLms.derivative(xyz) * jacobian).singular_values();
+        let (_, slope) = self.panel.pq_lms_with_jacobian(drive);
+        let values = (self.itp * slope).singular_values();
         values.max() / values.min().max(f64::MIN_POSITIVE)
     }
 
@@ -266,16 +267,11 @@ impl<'a> Inverter<'a> {
         }
     }
 
-    /// Weighted miss, its slope per unit drive, and the colour shown.
-    fn miss(&self, aim: &Aim, drive: Vector3<f64>) -> (Vector3<f64>, Matrix3<f64>, Xyz) {
-        let (xyz, jacobian) = self.panel.xyz_with_jacobian(drive.into());
-        let lms = Encoding::PqLms.encode(xyz);
+    /// Weighted miss and its slope per unit drive.
+    fn miss(&self, aim: &Aim, drive: Vector3<f64>) -> (Vector3<f64>, Matrix3<f64>) {
+        let (lms, slope) = self.panel.pq_lms_with_jacobian(drive.into());
         let miss = aim.weights * (Vector3::from(lms) - Vector3::from(aim.lms));
-        (
-            miss,
-            aim.weights * Encoding::PqLms.derivative(xyz) * jacobian,
-            xyz,
-        )
+        (miss, aim.weights * slope)
     }
 }
 

@@ -57,7 +57,7 @@ pub use delaunay_linear::{DelaunayLinear, DelaunayLinearInterpolant};
 pub use error::FitError;
 pub use interpolant::Interpolant;
 pub use kernel::Kernel;
-pub use kriging::{AnovaSum, Estimate, Kriging, KrigingInterpolant, Smoothness};
+pub use kriging::{AnovaSum, AnovaTable, Estimate, Kriging, KrigingInterpolant, Smoothness};
 pub use lattice_regression::{LatticeInterpolant, LatticeRegression, Penalty};
 pub use leave_one_out::LeaveOneOut;
 pub use local_rbf::{LocalRbf, LocalRbfInterpolant};

@@ -26,10 +26,13 @@ impl Bend {
         terms: impl Iterator<Item = (f64, f64)>,
     ) -> Self {
         let mut table = vec![(0.0, 0.0); INTERVALS + 1];
+        let (mut k, mut dk) = (vec![0.0; INTERVALS + 1], vec![0.0; INTERVALS + 1]);
         for (at, weight) in terms.filter(|t| t.1 != 0.0) {
-            for (i, (value, slope)) in table.iter_mut().enumerate() {
-                let u = i as f64 / INTERVALS as f64;
-                let (k, dk) = smoothness.correlation((u - at) / length);
+            for (i, k) in k.iter_mut().enumerate() {
+                *k = (i as f64 / INTERVALS as f64 - at) / length;
+            }
+            smoothness.correlations(&mut k, &mut dk);
+            for ((value, slope), (k, dk)) in table.iter_mut().zip(k.iter().zip(&dk)) {
                 *value += weight * k;
                 *slope += weight * dk / length;
             }

@@ -8,12 +8,12 @@ mod together;
 
 use evenstep_colour::{LMS_FROM_XYZ, Xyz, lms_from_xyz};
 use evenstep_readings::{NoiseModel, Readings};
-use evenstep_scatter::{AnovaSum, Cholesky, FitError, Smoothness};
+use evenstep_scatter::{AnovaSum, AnovaTable, Cholesky, FitError, Smoothness};
 use faer::Mat;
 use nalgebra::{Matrix3, Vector3};
 
 use self::bend::{Bend, warped};
-use self::covariance::{PARTS, Place, Sites, covariance, covariance_with};
+use self::covariance::{PARTS, Pairs, Place, Sites, covariance_with};
 pub use self::prior::Scales;
 use self::together::Together;
 use crate::encoding::pq_with_toe;
@@ -43,7 +43,7 @@ pub struct StructuredModel {
     matrix: Matrix3<f64>,
     black: [f64; 3],
     bends: [[Bend; PARTS]; 3],
-    sum: AnovaSum,
+    sum: AnovaTable,
     scales: Scales,
     process: Process,
 }
@@ -148,7 +148,8 @@ impl Process {
     fn new(sites: Sites, residual: &[[f64; 3]], scales: &Scales) -> Option<Self> {
         let n = residual.len();
         let (mut factors, mut weights) = (Vec::new(), Vec::new());
-        for (k, matrix) in covariance(&sites, scales).into_iter().enumerate() {
+        let all = Pairs::new(&sites).covariance(scales);
+        for (k, matrix) in all.into_iter().enumerate() {
             let factor = Cholesky::new(matrix)?;
             let right = Mat::from_fn(n, 1, |i, _| residual[i][k]);
             weights.push(factor.solve(right.as_ref()));
@@ -241,7 +242,7 @@ impl StructuredModel {
             matrix: training.matrix,
             black: training.black,
             bends,
-            sum,
+            sum: AnovaTable::new(&sum),
             scales,
             process,
         })
@@ -363,6 +364,10 @@ fn bent(bends: &[[Bend; PARTS]; 3], place: &[f64; PARTS]) -> [[f64; PARTS]; 3] {
 
 impl PanelModel for StructuredModel {
     fn xyz(&self, drive: [f64; 3]) -> Xyz {
+        Encoding::PqLms.decode(self.pq_lms(drive))
+    }
+
+    fn pq_lms(&self, drive: [f64; 3]) -> [f64; 3] {
         let frame = Frame::new(&self.base, drive);
         let bend = bent(&self.bends, &frame.place);
         let mut value = self.sum.value(drive);
@@ -370,7 +375,12 @@ impl PanelModel for StructuredModel {
             let (light, _) = frame.parts(&self.matrix, k, &bend[k]);
             *value += pq_with_toe(self.black[k] + light).0;
         }
-        Encoding::PqLms.decode(value)
+        value.map(|v| v.min(1.0))
+    }
+
+    fn pq_lms_with_jacobian(&self, drive: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
+        let (value, slope) = self.encoded(drive);
+        (value.map(|v| v.min(1.0)), slope)
     }
 
     fn xyz_with_jacobian(&self, drive: [f64; 3]) -> (Xyz, Matrix3<f64>) {

@@ -1,7 +1,8 @@
 use evenstep_scatter::Cholesky;
 use faer::Mat;
+use rayon::prelude::*;
 
-use super::covariance::{Sites, covariance};
+use super::covariance::{Pairs, Sites};
 use super::{PARTS, Scales, Training};
 
 /// Patches the scales are found from where there are more, evenly picked: a step costs the cube of their number.
@@ -27,7 +28,8 @@ pub(super) fn scales(training: &Training, near: Option<Scales>) -> Option<Scales
         noise: picked.iter().map(|i| sites.noise[*i]).collect(),
     };
     let residual: Vec<[f64; 3]> = picked.iter().map(|i| residual[*i]).collect();
-    let cost = |logs| surprise(&sites, &residual, &Scales::from_logs(logs));
+    let mut pairs = Pairs::new(&sites);
+    let mut cost = |logs| surprise(&mut pairs, &residual, &Scales::from_logs(logs));
     let mut logs = near.unwrap_or_else(Scales::median).logs();
     let mut best = cost(logs)?;
     let mut step = if near.is_some() {
@@ -55,13 +57,17 @@ pub(super) fn scales(training: &Training, near: Option<Scales>) -> Option<Scales
 }
 
 /// −2 ln of likelihood times prior, up to a constant.
-fn surprise(sites: &Sites, residual: &[[f64; 3]], scales: &Scales) -> Option<f64> {
-    let mut sum = scales.surprise();
-    for (k, matrix) in covariance(sites, scales).into_iter().enumerate() {
+fn surprise(pairs: &mut Pairs<'_>, residual: &[[f64; 3]], scales: &Scales) -> Option<f64> {
+    let [x, y, z] = pairs.covariance(scales);
+    let of = |(k, matrix): (usize, Mat<f64>)| {
         let factor = Cholesky::new(matrix)?;
         let right = Mat::from_fn(residual.len(), 1, |i, _| residual[i][k]);
         let solved = factor.solve(right.as_ref());
-        sum += (right.transpose() * &solved)[(0, 0)] + factor.log_determinant();
-    }
+        Some((right.transpose() * &solved)[(0, 0)] + factor.log_determinant())
+    };
+    // Added in order, so that the sum is the same for any number of threads.
+    let parts: Vec<Option<f64>> = [(0, x), (1, y), (2, z)].into_par_iter().map(of).collect();
+    let parts: Option<Vec<f64>> = parts.into_iter().collect();
+    let sum = scales.surprise() + parts?.iter().sum::<f64>();
     sum.is_finite().then_some(sum)
 }

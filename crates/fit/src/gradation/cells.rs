@@ -1,9 +1,9 @@
 use std::collections::BTreeMap;
 
 use evenstep_colour::itp_from_xyz;
-use evenstep_display::Encoding;
 use evenstep_lut::{Evaluation, node_weights};
 use nalgebra::{Matrix3, Vector3};
+use rayon::prelude::*;
 
 use super::{Field, Problem};
 use crate::invert::itp_from_lms;
@@ -245,7 +245,7 @@ fn anchors(
         seen[node] += w;
     }
     let squares: Vec<Matrix3<f64>> = nodes
-        .iter()
+        .par_iter()
         .map(|node| {
             let (_, slope) = shown(problem, field.drives[*node].map(|v| v.clamp(0.0, 1.0)));
             slope.transpose() * slope
@@ -298,9 +298,8 @@ fn lines(field: &Field, place: &BTreeMap<usize, usize>) -> Vec<[usize; 3]> {
 
 fn shown(problem: &Problem<'_>, drive: [f64; 3]) -> (Vector3<f64>, Matrix3<f64>) {
     let itp = itp_from_lms();
-    let (xyz, jacobian) = problem.panel.xyz_with_jacobian(drive);
-    let (lms, slope) = Encoding::PqLms.encode_with_derivative(xyz);
-    (itp * Vector3::from(lms), itp * slope * jacobian)
+    let (lms, slope) = problem.panel.pq_lms_with_jacobian(drive);
+    (itp * Vector3::from(lms), itp * slope)
 }
 
 /// The weighted mean of the nodes of a sample.
@@ -342,10 +341,10 @@ fn total_miss(
     now: &[[f64; 3]],
 ) -> f64 {
     let misses: Vec<Vector3<f64>> = samples
-        .iter()
+        .par_iter()
         .map(|s| {
-            let xyz = problem.panel.xyz(mixed(now, s).map(|v| v.clamp(0.0, 1.0)));
-            itp_from_lms() * Vector3::from(Encoding::PqLms.encode(xyz)) - s.itp
+            let legal = mixed(now, s).map(|v| v.clamp(0.0, 1.0));
+            itp_from_lms() * Vector3::from(problem.panel.pq_lms(legal)) - s.itp
         })
         .collect();
     let missed: f64 = samples
@@ -404,17 +403,21 @@ fn system(
 ) -> (Normal, Vec<Vector3<f64>>, f64) {
     let mut right = vec![Vector3::zeros(); now.len()];
     let mut normal = Vec::with_capacity(samples.len() + now.len());
-    let mut felt = Vec::with_capacity(samples.len());
     let mut total = held(anchors, lines, start, now);
-    for s in samples {
-        let unclipped = mixed(now, s);
-        let (itp, mut slope) = shown(problem, unclipped.map(|v| v.clamp(0.0, 1.0)));
-        for (c, v) in unclipped.iter().enumerate() {
-            if !(0.0..=1.0).contains(v) {
-                slope.column_mut(c).fill(0.0);
+    let felt: Vec<(Vector3<f64>, Matrix3<f64>)> = samples
+        .par_iter()
+        .map(|s| {
+            let unclipped = mixed(now, s);
+            let (itp, mut slope) = shown(problem, unclipped.map(|v| v.clamp(0.0, 1.0)));
+            for (c, v) in unclipped.iter().enumerate() {
+                if !(0.0..=1.0).contains(v) {
+                    slope.column_mut(c).fill(0.0);
+                }
             }
-        }
-        let miss = itp - s.itp;
+            (itp - s.itp, slope)
+        })
+        .collect();
+    for (s, (miss, slope)) in samples.iter().zip(&felt) {
         total += s.weight * miss.norm_squared();
         let pull = slope.transpose() * miss * s.weight;
         for (node, w) in &s.weights {
@@ -424,7 +427,6 @@ fn system(
             weights: s.weights.clone(),
             square: slope.transpose() * slope * s.weight,
         });
-        felt.push((miss, slope));
     }
     for [a, b] in steps {
         let weight = STEP * samples[*b].weight;

@@ -1,5 +1,7 @@
 use evenstep_lut::{BitDepth, CodeScale, Evaluation, Ramp, node_weights};
 
+use rayon::prelude::*;
+
 use super::{Field, GradationReport, Problem};
 
 /// Least rise of luminance that a solve asks for, as a share of the target's: a margin for what the model does not know.
@@ -80,8 +82,20 @@ fn sweep_ramp(
         }
         (weights, drive)
     };
+    // Most ramps rise as they are, and a look at the light alone tells.
+    let light: Vec<f64> = signals
+        .par_iter()
+        .map(|s| {
+            let drive = read(field, *s).1.map(|v| v.clamp(0.0, 1.0));
+            problem.panel.xyz(drive).luminance_cd_m2()
+        })
+        .collect();
+    let lacks = |i: usize| LEAST_RISE * (wanted[i] - wanted[i - 1]) > light[i] - light[i - 1];
+    let Some(first) = (1..signals.len()).find(|i| lacks(*i)) else {
+        return 0;
+    };
     let mut falls = 0;
-    for i in 1..signals.len() {
+    for i in first..signals.len() {
         let ideal = wanted[i] - wanted[i - 1];
         if ideal < FLAT_TARGET * white {
             continue;

@@ -1,4 +1,4 @@
-use evenstep_display::{Encoding, PanelModel};
+use evenstep_display::PanelModel;
 use evenstep_solve::{Grid, Penalised};
 use nalgebra::Matrix3;
 use rayon::prelude::*;
@@ -38,11 +38,11 @@ pub(super) fn smooth(
         .zip(reached)
         .map(|(drive, reached)| {
             let legal = drive.map(|v| v.clamp(0.0, 1.0));
-            let (xyz, jacobian) = match problem.base {
-                Some(base) => base.model().xyz_with_jacobian(legal),
-                None => problem.panel.xyz_with_jacobian(legal),
+            let (_, slope) = match problem.base {
+                Some(base) => base.model().pq_lms_with_jacobian(legal),
+                None => problem.panel.pq_lms_with_jacobian(legal),
             };
-            let slope = itp * Encoding::PqLms.derivative(xyz) * jacobian;
+            let slope = itp * slope;
             let weight = if *reached { 1.0 } else { OUT_OF_REACH };
             slope.transpose() * slope * weight
         })

@@ -80,22 +80,27 @@ impl AnovaSum {
 
 impl AnovaSum {
     /// The sums at every node of a lattice, the first axis fastest, added to `out`.
-    ///
-    /// With k₁, k₂, k₃ the correlations along the axes, C = k₁ u + v, where u and v depend on the other two axes
-    /// only: for each plane of the last axis that is one matrix product.
     pub(super) fn add_to_lattice(&self, axes: [&[f64]; 3], out: &mut [[f64; 3]]) {
-        let sites: Vec<[f64; 3]> = self.lanes(|run| &run.site);
-        let alpha: Vec<[f64; 3]> = self.lanes(|run| &run.weight);
         let along = |c: usize| -> Vec<Vec<f64>> {
+            let sites: Vec<f64> = self.lanes(|run| &run.site).iter().map(|s| s[c]).collect();
             let row = |x: &f64| {
                 let at = x * self.shape[c];
-                let squares = sites.iter().map(|s| (at - s[c]) * (at - s[c]));
+                let squares = sites.iter().map(|s| (at - s) * (at - s));
                 squares.map(|s| self.axis_correlation(s)).collect()
             };
             axes[c].iter().map(row).collect()
         };
-        let [first, second, third] = [along(0), along(1), along(2)];
-        let (n, nx, ny) = (sites.len(), axes[0].len(), axes[1].len());
+        self.add_products([along(0), along(1), along(2)], out);
+    }
+
+    /// Σ αᵢ (w₁ e₁ + w₂ e₂ + w₃ e₃) for all triples of rows of three factors, `factors[axis][row][site]`, added to `out`.
+    ///
+    /// With k₁, k₂, k₃ the factors, the sum is one over k₁ u + v, where u and v depend on the other two axes only: for
+    /// each plane of the last axis that is one matrix product.
+    pub(super) fn add_products(&self, factors: [Vec<Vec<f64>>; 3], out: &mut [[f64; 3]]) {
+        let alpha: Vec<[f64; 3]> = self.lanes(|run| &run.weight);
+        let [first, second, third] = factors;
+        let (n, nx, ny) = (alpha.len(), first.len(), second.len());
         // α k₁ for the three outputs, one below the other.
         let left = Mat::from_fn(3 * nx, n, |row, s| alpha[s][row / nx] * first[row % nx][s]);
         let [one, two, three] = self.order;
@@ -132,6 +137,18 @@ impl AnovaSum {
                     }
                 }
             });
+    }
+
+    /// Sites and the shape of the correlation along an axis, as [`add_products`](Self::add_products) counts them.
+    pub(super) fn along(&self, axis: usize) -> (Vec<f64>, f64) {
+        let sites = self.lanes(|run| &run.site);
+        let shape = self.shape[axis];
+        (sites.iter().map(|s| s[axis] / shape).collect(), shape)
+    }
+
+    /// How smooth the correlation is.
+    pub(super) fn smoothness(&self) -> Smoothness {
+        self.smoothness
     }
 
     fn lanes(&self, of: impl Fn(&Run) -> &[[f64; RUN]; 3]) -> Vec<[f64; 3]> {

@@ -32,6 +32,23 @@ impl Smoothness {
         (value, fall * distance * shape * shape)
     }
 
+    /// Replaces distances, in units of the length and of either sign, by their correlations, and fills in the slopes.
+    ///
+    /// # Panics
+    /// When `slope` is shorter than `distance`.
+    pub fn correlations(self, distance: &mut [f64], slope: &mut [f64]) {
+        let slope = &mut slope[..distance.len()];
+        let signed = distance.to_vec();
+        for d in distance.iter_mut() {
+            *d *= *d;
+        }
+        profile(self, distance, slope);
+        // r d/dr, of which the slope is the quotient by r.
+        for (slope, d) in slope.iter_mut().zip(signed) {
+            *slope = if d == 0.0 { 0.0 } else { *slope / d };
+        }
+    }
+
     /// What a length is multiplied with to become the ε of the radial kernels.
     pub(crate) fn shape(self, length: f64) -> f64 {
         match self {
@@ -212,6 +229,25 @@ fn profile_of<const FMA: bool, R: Radial>(scale: f64, value: &mut [f64], fall: &
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Many at once are the same as one by one, to the rounding of fused operations.
+    #[test]
+    fn many_agree_with_one() {
+        for smoothness in [
+            Smoothness::Matern32,
+            Smoothness::Matern52,
+            Smoothness::SquaredExponential,
+        ] {
+            let distances: Vec<f64> = (-40..=40).map(|i| f64::from(i) * 0.07).collect();
+            let (mut value, mut slope) = (distances.clone(), vec![0.0; distances.len()]);
+            smoothness.correlations(&mut value, &mut slope);
+            for (i, d) in distances.into_iter().enumerate() {
+                let (one, fall) = smoothness.correlation(d);
+                assert!((value[i] - one).abs() < 1e-14, "{smoothness:?} {d}");
+                assert!((slope[i] - fall).abs() < 1e-14, "{smoothness:?} {d}");
+            }
+        }
+    }
 
     #[test]
     fn slopes_are_the_derivatives_by_the_logarithms() {

@@ -1,6 +1,7 @@
 //! Kriging: the values as one draw of a Gaussian process, with a standard error between the sites.
 
 mod anova_sum;
+mod anova_table;
 mod correlation;
 mod estimate;
 mod process;
@@ -10,6 +11,7 @@ use faer::Mat;
 use nalgebra::Matrix3;
 
 pub use self::anova_sum::AnovaSum;
+pub use self::anova_table::AnovaTable;
 pub(crate) use self::correlation::Correlation;
 pub use self::correlation::Smoothness;
 pub use self::estimate::Estimate;
