@@ -21,6 +21,7 @@ mod lattice;
 mod lut;
 mod lut1d;
 mod lut3d;
+pub mod process;
 mod ramp;
 mod tetrahedra;
 mod weights;
