@@ -11,6 +11,7 @@ const LAYERS: &[(&str, u32)] = &[
     ("evenstep-scatter", 0),
     ("evenstep-solve", 0),
     ("evenstep-lut", 1),
+    ("evenstep-picture", 1),
     ("evenstep-readings", 1),
     ("evenstep-display", 2),
     ("evenstep-fit", 3),

@@ -1,0 +1,90 @@
+use crate::Depth;
+
+/// Samples of whole rows: red, green, blue and perhaps alpha of each pixel, from the left, row after row from the top.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Samples {
+    /// 0 to 255.
+    Eight(Vec<u8>),
+    /// 0 to 65 535.
+    Sixteen(Vec<u16>),
+}
+
+impl Samples {
+    /// None yet.
+    #[must_use]
+    pub fn empty(depth: Depth) -> Self {
+        match depth {
+            Depth::Eight => Self::Eight(Vec::new()),
+            Depth::Sixteen => Self::Sixteen(Vec::new()),
+        }
+    }
+
+    /// Forgets all samples and takes those of `depth` from now on; memory is kept where it can be.
+    pub(crate) fn clear(&mut self, depth: Depth) {
+        match (&mut *self, depth) {
+            (Self::Eight(all), Depth::Eight) => all.clear(),
+            (Self::Sixteen(all), Depth::Sixteen) => all.clear(),
+            _ => *self = Self::empty(depth),
+        }
+    }
+
+    /// Bits of each.
+    #[must_use]
+    pub fn depth(&self) -> Depth {
+        match self {
+            Self::Eight(_) => Depth::Eight,
+            Self::Sixteen(_) => Depth::Sixteen,
+        }
+    }
+
+    /// How many there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        match self {
+            Self::Eight(all) => all.len(),
+            Self::Sixteen(all) => all.len(),
+        }
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// Sample `index` as a number of 0 to 1.
+    ///
+    /// # Panics
+    /// When there are not so many.
+    #[must_use]
+    pub fn signal(&self, index: usize) -> f64 {
+        match self {
+            Self::Eight(all) => f64::from(all[index]) / 255.0,
+            Self::Sixteen(all) => f64::from(all[index]) / 65535.0,
+        }
+    }
+}
+
+/// The two kinds of sample, for code that is the same for both.
+pub(crate) trait Sample: Copy {
+    /// The samples, if they are of this kind.
+    fn slice(samples: &Samples) -> Option<&[Self]>;
+}
+
+impl Sample for u8 {
+    fn slice(samples: &Samples) -> Option<&[Self]> {
+        match samples {
+            Samples::Eight(all) => Some(all),
+            Samples::Sixteen(_) => None,
+        }
+    }
+}
+
+impl Sample for u16 {
+    fn slice(samples: &Samples) -> Option<&[Self]> {
+        match samples {
+            Samples::Eight(_) => None,
+            Samples::Sixteen(all) => Some(all),
+        }
+    }
+}
