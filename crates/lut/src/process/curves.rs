@@ -22,6 +22,18 @@ impl HalfCurves {
         (rows.len() == ENTRIES).then_some(Self { rows })
     }
 
+    /// `f` at every finite number; the entries of infinities are those of the largest numbers, NaN's that of 0.
+    pub(crate) fn sampled(f: impl Fn(f64) -> [f64; 3]) -> Self {
+        let rows = (0..=u16::MAX)
+            .map(|bits| {
+                let at = f16::from_bits(bits).to_f64();
+                let at = if at.is_nan() { 0.0 } else { at };
+                f(at.clamp(f16::MIN.to_f64(), f16::MAX.to_f64()))
+            })
+            .collect();
+        Self { rows }
+    }
+
     /// Row i is the output for the number with bit pattern i.
     #[must_use]
     pub fn rows(&self) -> &[[f64; 3]] {
@@ -85,9 +97,15 @@ mod tests {
             0.0, 0.1, 0.3333, 1.0, 1.0007, 1000.3, 65_503.0, 1e-8, -1e-8, -0.7, -65_504.0,
         ] {
             let got = curves.sample([at; 3])[0];
-            assert!((got - at).abs() <= ROUNDOFF * at.abs().max(1e-8) * 8.0, "{at}: {got}");
+            assert!(
+                (got - at).abs() <= ROUNDOFF * at.abs().max(1e-8) * 8.0,
+                "{at}: {got}"
+            );
         }
-        assert_eq!(curves.sample([1e9, -1e9, f64::NAN]), [65_504.0, -65_504.0, 0.0]);
+        assert_eq!(
+            curves.sample([1e9, -1e9, f64::NAN]),
+            [65_504.0, -65_504.0, 0.0]
+        );
     }
 
     #[test]

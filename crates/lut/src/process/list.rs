@@ -1,4 +1,4 @@
-use super::{Cdl, Exponent, HalfCurves, Log, Matrix, Range};
+use super::{Cdl, Exponent, HalfCurves, Log, MappedCurves, Matrix, Range};
 use crate::{Correction, Evaluation, Lut1d, Lut3d};
 
 /// One step of a [`ProcessList`], on normalised values.
@@ -9,6 +9,8 @@ pub enum Operation {
     Curves(Lut1d),
     /// Curves over the 16-bit floating point numbers.
     HalfCurves(HalfCurves),
+    /// Curves whose nodes stand at listed places.
+    MappedCurves(MappedCurves),
     /// A lattice over 0 to 1.
     Lattice {
         /// The nodes.
@@ -33,7 +35,7 @@ impl Operation {
     #[must_use]
     pub fn name(&self) -> &'static str {
         match self {
-            Self::Curves(_) | Self::HalfCurves(_) => "LUT1D",
+            Self::Curves(_) | Self::HalfCurves(_) | Self::MappedCurves(_) => "LUT1D",
             Self::Lattice { .. } => "LUT3D",
             Self::Matrix(_) => "Matrix",
             Self::Range(_) => "Range",
@@ -49,6 +51,7 @@ impl Operation {
         match self {
             Self::Curves(_)
             | Self::HalfCurves(_)
+            | Self::MappedCurves(_)
             | Self::Range(_)
             | Self::Log(_)
             | Self::Exponent(_) => true,
@@ -64,6 +67,7 @@ impl Operation {
         match self {
             Self::Curves(curves) => curves.sample(at),
             Self::HalfCurves(curves) => curves.sample(at),
+            Self::MappedCurves(curves) => curves.sample(at),
             Self::Lattice {
                 lattice,
                 evaluation,
@@ -136,10 +140,14 @@ impl Correction for ProcessList {
     fn drive(&self, signal: [f64; 3]) -> [f64; 3] {
         let tame = |v: f64| {
             let most = f64::from(f32::MAX);
-            if v.is_nan() { 0.0 } else { v.clamp(-most, most) }
+            if v.is_nan() {
+                0.0
+            } else {
+                v.clamp(-most, most)
+            }
         };
-        self.nodes
-            .iter()
-            .fold(signal.map(tame), |at, node| node.operation.apply(at).map(tame))
+        self.nodes.iter().fold(signal.map(tame), |at, node| {
+            node.operation.apply(at).map(tame)
+        })
     }
 }

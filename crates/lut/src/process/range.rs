@@ -29,7 +29,11 @@ impl Range {
             }
             _ => at,
         };
-        if self.clamps { self.limited(mapped) } else { mapped }
+        if self.clamps {
+            self.limited(mapped)
+        } else {
+            mapped
+        }
     }
 
     fn limited(&self, value: f64) -> f64 {

@@ -16,7 +16,10 @@ impl ProcessList {
     pub fn to_lut(&self) -> Option<Lut> {
         let mut operations = self.nodes.iter().map(|n| &n.operation).peekable();
         let mut lut = Lut {
-            title: self.name.clone().or_else(|| self.descriptions.first().cloned()),
+            title: self
+                .name
+                .clone()
+                .or_else(|| self.descriptions.first().cloned()),
             ..Lut::default()
         };
         let mut domain = operations.peek().and_then(|op| domain(op));
@@ -100,7 +103,10 @@ impl ProcessList {
             })
         } else {
             let scale = [0, 1, 2].map(|c| (max[c] - min[c]).recip());
-            Operation::Matrix(Matrix::diagonal(scale, [0, 1, 2].map(|c| -min[c] * scale[c])))
+            Operation::Matrix(Matrix::diagonal(
+                scale,
+                [0, 1, 2].map(|c| -min[c] * scale[c]),
+            ))
         };
         self.nodes.push(operation.into());
     }
@@ -211,7 +217,11 @@ mod tests {
                 Operation::Matrix(Matrix::diagonal([2.0, 1.0, 0.5], [0.1, 0.0, -0.1])),
                 lattice(),
                 Operation::Matrix(Matrix {
-                    rows: [[0.2, 0.5, 0.3, 0.1], [0.0, 1.0, 0.0, 0.0], [0.1, 0.0, 0.9, 0.0]],
+                    rows: [
+                        [0.2, 0.5, 0.3, 0.1],
+                        [0.0, 1.0, 0.0, 0.0],
+                        [0.1, 0.0, 0.9, 0.0],
+                    ],
                 }),
             ],
             // Values of the lattice lie within 0 to 1, so this limit limits nothing.
@@ -238,7 +248,10 @@ mod tests {
             vec![range([0.0, 0.2], [1.0, 0.8], true), lattice()],
             vec![lattice(), range([0.2, 0.2], [0.8, 0.8], true)],
             vec![lattice(), square()],
-            vec![Operation::Matrix(Matrix::diagonal([-1.0; 3], [1.0; 3])), lattice()],
+            vec![
+                Operation::Matrix(Matrix::diagonal([-1.0; 3], [1.0; 3])),
+                lattice(),
+            ],
         ] {
             assert_eq!(list(operations.clone()).to_lut(), None, "{operations:?}");
         }
