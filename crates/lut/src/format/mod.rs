@@ -2,7 +2,9 @@
 
 pub mod clf;
 pub mod cube;
+mod lines;
 mod note;
+pub mod table;
 
 pub use note::{Deviation, Note};
 

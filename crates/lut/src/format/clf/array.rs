@@ -216,23 +216,12 @@ pub(super) fn lattice<'a>(
     };
     let scale = out.scale();
     let nodes = triples(source, array, size.pow(3), |v| v / scale)?;
-    Lut3d::new(size, with_ends_swapped(&nodes, size))
+    Lut3d::new(size, crate::lut3d::with_ends_swapped(&nodes, size))
         .map(|lattice| Operation::Lattice {
             lattice,
             evaluation,
         })
         .map_err(|_| bad_dim(source, array, EXPECTED))
-}
-
-/// The nodes with red and blue in each other's place in the order: from blue fastest to red fastest, and back.
-pub(super) fn with_ends_swapped(nodes: &[[f64; 3]], size: usize) -> Vec<[f64; 3]> {
-    let mut swapped = Vec::with_capacity(nodes.len());
-    for slow in 0..size {
-        for middle in 0..size {
-            swapped.extend((0..size).map(|fast| nodes[slow + size * (middle + size * fast)]));
-        }
-    }
-    swapped
 }
 
 /// `Matrix`.

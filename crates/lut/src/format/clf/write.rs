@@ -4,8 +4,8 @@ use std::path::Path;
 use evenstep_files::{WriteError, write_atomic};
 
 use super::SMPTE_NAMESPACE;
-use super::array::with_ends_swapped;
 use crate::error::all_finite;
+use crate::lut3d::with_ends_swapped;
 use crate::process::{
     Cdl, CdlStyle, Exponent, ExponentStyle, HalfCurves, Log, LogStyle, Matrix, Operation,
     ProcessList, Range,

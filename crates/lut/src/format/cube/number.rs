@@ -1,6 +1,6 @@
 //! Words and numbers on one line, as bytes.
 
-use super::lines::LONGEST_LINE;
+use crate::format::lines::LONGEST_LINE;
 
 /// Why a word is not a number of the table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
