@@ -10,6 +10,7 @@
 //! - [`compare`]: two LUTs, or sparse against dense readings;
 //! - [`repair`]: faults of a LUT removed with a small change of colour;
 //! - [`study`]: schemes held against each other on panels whose truth is known;
+//! - [`convert`]: LUT files of every format by one door, and from one to another;
 //! - [`picture`]: PNG and TIFF files, a band of rows at a time;
 //! - [`colour`]: colorimetry by published standards;
 //! - [`report`]: JSON and text of all this; [`files`]: outputs written whole or not at all.
@@ -56,6 +57,7 @@
 pub use evenstep_audit as audit;
 pub use evenstep_colour as colour;
 pub use evenstep_compare as compare;
+pub use evenstep_convert as convert;
 pub use evenstep_display as display;
 pub use evenstep_files as files;
 pub use evenstep_fit as fit;

@@ -5,8 +5,8 @@ use clap::{Args, ValueEnum};
 use evenstep::audit::{
     AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, audit,
 };
+use evenstep::convert::read_lut;
 use evenstep::display::SmoothingChoice;
-use evenstep::lut::format::cube;
 use evenstep::lut::{Evaluation, Lut};
 use evenstep::report::{audit_json, audit_text, audits_json};
 
@@ -165,7 +165,7 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     // All files are read before anything is computed: one that is faulty should not cost the others' time.
     let mut luts = Vec::new();
     for path in &args.luts {
-        let (lut, notes) = cube::read(path)?;
+        let (lut, notes) = read_lut(path)?;
         ui.notes(&notes);
         luts.push((path.display().to_string(), lut));
     }

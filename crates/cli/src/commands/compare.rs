@@ -6,9 +6,9 @@ use evenstep::audit::{AuditOptions, ReadingFacts};
 use evenstep::compare::{
     CompareReport, DenseOptions, Judge, LutPair, Seen, compare_dense, compare_luts,
 };
+use evenstep::convert::{is_lut, read_lut};
 use evenstep::display::SmoothingChoice;
 use evenstep::fit::{BaseCorrection, Doubt, FitOptions, Gamut, InSignal, next_patches};
-use evenstep::lut::format::cube;
 use evenstep::lut::{CodeRange, Evaluation, Lut};
 use evenstep::readings::{Readings, read};
 use evenstep::report::{compare_json, compare_text};
@@ -128,10 +128,11 @@ pub(crate) fn run(args: &CompareArgs) -> anyhow::Result<Outcome> {
     Ok(Outcome::Done)
 }
 
-/// A LUT where the file says its size as cube text does, readings otherwise.
+/// A LUT where the first bytes of the file are those of one, readings otherwise.
 fn side(path: &Path, args: &CompareArgs, ui: Ui) -> anyhow::Result<Side> {
-    if cube::is_cube(path)? {
-        let (lut, notes) = cube::read(path)?;
+    let known = is_lut(path).with_context(|| format!("{}: cannot read", path.display()))?;
+    if known {
+        let (lut, notes) = read_lut(path)?;
         ui.notes(&notes);
         return Ok(Side::Lut(Box::new(lut)));
     }

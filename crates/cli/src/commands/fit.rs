@@ -3,6 +3,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::compare::shaper_gain;
+use evenstep::convert::read_lut;
 use evenstep::files::write_together;
 use evenstep::fit::{Fit, FitOptions, InSignal, Solve, fit, through};
 use evenstep::lut::format::cube;
@@ -205,7 +206,7 @@ fn readings(args: &FitArgs, ui: Ui) -> anyhow::Result<Readings> {
         known = native;
     }
     if let Some(path) = &args.through {
-        let (lut, notes) = cube::read(path)?;
+        let (lut, notes) = read_lut(path)?;
         ui.notes(&notes);
         let loaded = lut.evaluated(Evaluation::Tetrahedral);
         let loaded = InSignal {

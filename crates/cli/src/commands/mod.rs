@@ -2,6 +2,7 @@
 
 mod audit;
 mod compare;
+mod convert;
 mod fit;
 mod predict;
 mod repair;
@@ -50,6 +51,7 @@ pub(crate) enum Command {
     Audit(audit::AuditArgs),
     Compare(compare::CompareArgs),
     Repair(repair::RepairArgs),
+    Convert(convert::ConvertArgs),
     Study(study::StudyArgs),
     Tour(tour::TourArgs),
 }
@@ -63,6 +65,7 @@ impl Command {
             Self::Audit(args) => audit::run(args),
             Self::Compare(args) => compare::run(args),
             Self::Repair(args) => repair::run(args),
+            Self::Convert(args) => convert::run(args),
             Self::Study(args) => study::run(args),
             Self::Tour(args) => tour::run(args),
         }

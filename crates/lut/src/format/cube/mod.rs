@@ -38,7 +38,7 @@ mod write;
 
 pub use super::lines::LONGEST_COMMENT;
 pub use error::CubeError;
-pub use kind::is_cube;
+pub use kind::names_a_size;
 pub use parse::{parse, read};
 pub use replace::replace_nodes;
 pub use write::{CubeWriteError, write, write_to};
