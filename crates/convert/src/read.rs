@@ -168,26 +168,36 @@ impl From<(Lut, TableLayout)> for Loaded {
 /// # Errors
 /// [`ReadError`], [`ReadError::Chain`] where a Common LUT Format file holds more.
 pub fn read_lut(path: &Path) -> Result<(Lut, Vec<String>), ReadError> {
-    let Loaded {
-        content, mut notes, ..
-    } = read(path)?;
-    let list = match content {
-        Content::Lut(lut) => return Ok((lut, notes)),
-        Content::List(list) => list,
-    };
-    let Some(lut) = list.to_lut() else {
-        return Err(ReadError::Chain {
-            path: path.to_owned(),
-            operations: Content::operations(&list),
-        });
-    };
-    if let Some(how) = asked(&list) {
-        notes.push(format!(
-            "{}: asks for {how} evaluation; --evaluate decides here",
-            path.display()
-        ));
+    read(path)?.into_lut(path)
+}
+
+impl Loaded {
+    /// Curves and a lattice, with notes on what was unusual; `path` names the file in them.
+    ///
+    /// # Errors
+    /// [`ReadError::Chain`] where the file holds more.
+    pub fn into_lut(self, path: &Path) -> Result<(Lut, Vec<String>), ReadError> {
+        let Self {
+            content, mut notes, ..
+        } = self;
+        let list = match content {
+            Content::Lut(lut) => return Ok((lut, notes)),
+            Content::List(list) => list,
+        };
+        let Some(lut) = list.to_lut() else {
+            return Err(ReadError::Chain {
+                path: path.to_owned(),
+                operations: Content::operations(&list),
+            });
+        };
+        if let Some(how) = asked(&list) {
+            notes.push(format!(
+                "{}: asks for {how} evaluation; --evaluate decides here",
+                path.display()
+            ));
+        }
+        Ok((lut, notes))
     }
-    Ok((lut, notes))
 }
 
 /// The evaluation that the lattice of a chain asks for.

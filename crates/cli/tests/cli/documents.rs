@@ -380,3 +380,33 @@ pub(crate) const FIGURES: [&str; 24] = [
     "step_itp_max_between",
     "unevenness",
 ];
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Convert {
+    pub(crate) schema: String,
+    pub(crate) input: String,
+    pub(crate) output: String,
+    pub(crate) input_format: String,
+    pub(crate) output_format: String,
+    #[serde(deserialize_with = "there")]
+    pub(crate) nodes: Option<usize>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) curve_rows: Option<usize>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) bits: Option<u8>,
+    pub(crate) losses: Vec<String>,
+    pub(crate) difference: Difference,
+    pub(crate) notes: Vec<String>,
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Difference {
+    pub(crate) largest: f64,
+    pub(crate) at: [f64; 3],
+    pub(crate) rms: f64,
+    pub(crate) largest_grey: f64,
+    pub(crate) signals: usize,
+}
