@@ -259,6 +259,24 @@ fn any_rows_of_codes() -> impl Strategy<Value = Vec<[f64; 3]>> {
     prop::collection::vec(prop::array::uniform3(-0.5..1.5), 8)
 }
 
+/// Found by fuzzing: many small input maps, each of which grows to 65536 rows when written.
+#[test]
+fn a_list_without_end_is_refused() {
+    let node = "<Range inBitDepth='32f' outBitDepth='32f'><minInValue>0</minInValue><minOutValue>0</minOutValue></Range>";
+    let list = |count: usize| {
+        format!(
+            "<ProcessList id='a' compCLFversion='3'>{}</ProcessList>",
+            node.repeat(count)
+        )
+    };
+    assert!(parse(list(128).as_bytes()).is_ok());
+    let refused = parse(list(129).as_bytes()).unwrap_err().to_string();
+    assert!(
+        refused.contains("process nodes, more than the 128"),
+        "{refused}"
+    );
+}
+
 #[test]
 fn curves_over_half_floats_keep_their_patterns() {
     let rows = (0..=u16::MAX)

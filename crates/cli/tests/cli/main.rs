@@ -5,6 +5,7 @@ mod convert;
 mod documents;
 mod exit_codes;
 mod help;
+mod interrupted;
 mod json;
 mod repair;
 mod study;

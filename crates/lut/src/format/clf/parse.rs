@@ -15,6 +15,10 @@ use crate::process::{ProcessList, ProcessNode};
 /// Bytes of a file at most. Our choice: a lattice of 256 nodes along each axis with all digits of an `f64` fits.
 pub const LARGEST_FILE: u64 = 1 << 30;
 
+/// Operations of a list at most. Our choice: lists in use have a dozen; an input map of a few bytes grows to a table over
+/// all half-float numbers when it is written.
+const MOST_OPERATIONS: usize = 128;
+
 /// Nodes of the tree at most: what the limits on markup and comments allow, and the text between.
 const MOST_NODES: u32 = 1 << 20;
 
@@ -186,6 +190,13 @@ fn list<'a>(source: &mut Source<'a>, root: Node<'a, 'a>) -> Result<ProcessList, 
             "Info" if own => info(source, child, &mut list),
             "Id" if own && edition == Edition::Smpte => {
                 list.id.get_or_insert_with(|| text_of(child));
+            }
+            _ if own && list.nodes.len() == MOST_OPERATIONS => {
+                return Err(ClfError::TooMuchMarkup {
+                    at: source.place(child),
+                    what: "process nodes",
+                    most: MOST_OPERATIONS,
+                });
             }
             _ if own => list.nodes.push(node(source, child, version, &mut before)?),
             _ => return Err(unknown(source, child)),
