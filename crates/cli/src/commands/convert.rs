@@ -15,8 +15,8 @@ const EXAMPLE: &str = "\
 Example, a LUT for a device that reads a picture of 8 bits:
   evenstep convert correction.cube -o correction.png --nodes 64 --bits 8
 
-Formats by the ending of the output: .cube cube text; .clf Common LUT Format; .png, .tif a lattice as
-the pixels of a square picture; .table integer table. An input is known by its content.";
+Formats by the ending of the output: .cube cube text; .clf Common LUT Format; .png, .tif a lattice
+as the pixels of a square picture; .table integer table. An input is known by its content.";
 
 /// Turn a LUT file into one of another format
 ///
