@@ -13,6 +13,7 @@ const LAYERS: &[(&str, u32)] = &[
     ("evenstep-lut", 1),
     ("evenstep-picture", 1),
     ("evenstep-readings", 1),
+    ("evenstep-apply", 2),
     ("evenstep-display", 2),
     ("evenstep-fit", 3),
     ("evenstep-audit", 3),

@@ -8,6 +8,13 @@ pub trait Code: Copy + Default + Send + Sync + 'static {
 
     /// From a number, of which only the bits of a code count.
     fn from_bits(bits: u32) -> Self;
+
+    /// The code of another depth for the same share of the largest, to the nearest.
+    #[inline(always)]
+    fn scaled<O: Code>(self) -> O {
+        let (from, to) = (u32::from(Self::LARGEST), u32::from(O::LARGEST));
+        O::from_bits((u32::from(self.number()) * to + from / 2) / from)
+    }
 }
 
 impl Code for u8 {

@@ -80,15 +80,9 @@ pub(super) fn codes<I: Code, O: Code, const N: usize>(
         }
         if N == 4 {
             for (pixel, from) in into.iter_mut().zip(part) {
-                pixel[3] = same_share(from[3]);
+                // How much a pixel covers goes through no LUT.
+                pixel[3] = from[3].scaled();
             }
         }
     }
-}
-
-/// The code of another depth for the same share of the largest, rounded: how much a pixel covers goes through no LUT.
-#[inline(always)]
-fn same_share<I: Code, O: Code>(code: I) -> O {
-    let (from, to) = (u32::from(I::LARGEST), u32::from(O::LARGEST));
-    O::from_bits((u32::from(code.number()) * to + from / 2) / from)
 }
