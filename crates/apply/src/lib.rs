@@ -6,8 +6,10 @@
 mod apply;
 mod dither;
 mod error;
+mod ramps;
 mod void_and_cluster;
 
 pub use apply::{ApplyOptions, ApplyReport, apply};
 pub use dither::{Dither, ParseDitherError};
 pub use error::ApplyError;
+pub use ramps::{RampPicture, RampSizeError};
