@@ -14,6 +14,7 @@ const LAYERS: &[(&str, u32)] = &[
     ("evenstep-picture", 1),
     ("evenstep-readings", 1),
     ("evenstep-convert", 2),
+    ("evenstep-apply", 2),
     ("evenstep-display", 2),
     ("evenstep-fit", 3),
     ("evenstep-audit", 3),

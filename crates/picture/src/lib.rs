@@ -35,6 +35,6 @@ pub use header::{Depth, Header};
 pub use limits::{MOST_BYTES, MOST_PIXELS, MOST_PROFILE_BYTES};
 pub use picture::Picture;
 pub use reader::Reader;
-pub use samples::Samples;
+pub use samples::{Sample, Samples};
 pub use tags::ColourTags;
 pub use write::write_rows;

@@ -66,9 +66,12 @@ impl Samples {
 }
 
 /// The two kinds of sample, for code that is the same for both.
-pub(crate) trait Sample: Copy {
+pub trait Sample: Copy {
     /// The samples, if they are of this kind.
     fn slice(samples: &Samples) -> Option<&[Self]>;
+
+    /// The samples, to be changed; those of the other kind are forgotten.
+    fn vec(samples: &mut Samples) -> &mut Vec<Self>;
 }
 
 impl Sample for u8 {
@@ -78,6 +81,16 @@ impl Sample for u8 {
             Samples::Sixteen(_) => None,
         }
     }
+
+    fn vec(samples: &mut Samples) -> &mut Vec<Self> {
+        if let Samples::Sixteen(_) = samples {
+            *samples = Samples::Eight(Vec::new());
+        }
+        match samples {
+            Samples::Eight(all) => all,
+            Samples::Sixteen(_) => unreachable!("replaced above"),
+        }
+    }
 }
 
 impl Sample for u16 {
@@ -85,6 +98,16 @@ impl Sample for u16 {
         match samples {
             Samples::Eight(_) => None,
             Samples::Sixteen(all) => Some(all),
+        }
+    }
+
+    fn vec(samples: &mut Samples) -> &mut Vec<Self> {
+        if let Samples::Eight(_) = samples {
+            *samples = Samples::Sixteen(Vec::new());
+        }
+        match samples {
+            Samples::Sixteen(all) => all,
+            Samples::Eight(_) => unreachable!("replaced above"),
         }
     }
 }

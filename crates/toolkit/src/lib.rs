@@ -12,6 +12,7 @@
 //! - [`study`]: schemes held against each other on panels whose truth is known;
 //! - [`convert`]: LUT files of every format by one door, and from one to another;
 //! - [`picture`]: PNG and TIFF files, a band of rows at a time;
+//! - [`apply`]: pictures through LUTs;
 //! - [`colour`]: colorimetry by published standards;
 //! - [`report`]: JSON and text of all this; [`files`]: outputs written whole or not at all.
 //!
@@ -54,6 +55,7 @@
 //! # Ok::<(), evenstep::fit::FitFailure>(())
 //! ```
 
+pub use evenstep_apply as apply;
 pub use evenstep_audit as audit;
 pub use evenstep_colour as colour;
 pub use evenstep_compare as compare;

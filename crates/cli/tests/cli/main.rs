@@ -1,5 +1,6 @@
 //! Drives the binary in a folder of its own for every test.
 
+mod apply;
 mod compare;
 mod convert;
 mod documents;
@@ -7,6 +8,7 @@ mod exit_codes;
 mod help;
 mod interrupted;
 mod json;
+mod ramps;
 mod repair;
 mod study;
 mod support;

@@ -2,6 +2,7 @@
 
 mod hostile;
 mod kinds;
+mod memory;
 mod round_trip;
 
 use std::io::Cursor;
