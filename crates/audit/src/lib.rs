@@ -18,17 +18,23 @@
 mod against;
 mod audit;
 mod carried;
+mod cells;
 mod context;
+mod curves;
+mod evaluation;
 mod figures;
 mod folds;
+mod in_depth;
 mod lattice;
 mod light;
+mod neighbours;
 mod node_figures;
 mod noise_gain;
 mod places;
 mod plateau;
 mod ramp_nodes;
 mod reason;
+mod regions;
 mod report;
 mod reversal;
 mod roughness;
@@ -40,21 +46,27 @@ mod verdict;
 mod walk;
 mod walked;
 mod why;
+mod worst;
 
 pub use against::Effect;
 pub use audit::{AuditOptions, audit};
 pub use context::{AuditTarget, PanelContext, ReadingFacts, Subject};
+pub use curves::CurvesReport;
+pub use evaluation::{Apart, EvaluationSensitivity};
 pub use evenstep_lut::{
-    BitDepth, CodeRange, CodeScale, FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk,
+    BitDepth, CodeRange, CodeScale, FOLIAGE_END, Ramp, RampError, Region, Regions, SKIN_END,
+    SKY_END, Walk,
 };
 pub use figures::{FloorFigures, RampFigures};
 pub use folds::{COLLAPSED, Folds};
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
+pub use neighbours::Neighbours26;
 pub use node_figures::{AT_END, node_signal};
 pub use noise_gain::NoiseGain;
 pub use places::{Place, RampPlaces, RampSearch};
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
+pub use regions::RegionFigures;
 pub use report::{
     AuditReport, Distance, EndPoints, LatticeReport, MeasuredOn, NearBlack, RampReport,
     ReferenceRamp, References, RoundedFigures, SCHEMA,
@@ -64,3 +76,4 @@ pub use thresholds::Thresholds;
 pub use verdict::{Load, Verdict};
 pub use walk::Span;
 pub use why::Why;
+pub use worst::WorstPlace;

@@ -154,17 +154,26 @@ pub(crate) struct Trace {
     pub(crate) non_finite: usize,
 }
 
+/// The panel clips what lies beyond its range; what is no number counts as 0.
+pub(crate) fn clipped(drive: [f64; 3]) -> [f64; 3] {
+    drive.map(|v| {
+        if v.is_finite() {
+            v.clamp(0.0, 1.0)
+        } else {
+            0.0
+        }
+    })
+}
+
+/// The light of a drive that need not be in range.
+pub(crate) fn shown_by(panel: &dyn PanelModel, drive: [f64; 3]) -> Xyz {
+    panel.xyz(clipped(drive))
+}
+
 impl Trace {
     pub(crate) fn new(drive: Vec<[f64; 3]>, panel: Option<&dyn PanelModel>) -> Self {
         let non_finite = drive.iter().flatten().filter(|v| !v.is_finite()).count();
-        let clip = |v: f64| {
-            if v.is_finite() {
-                v.clamp(0.0, 1.0)
-            } else {
-                0.0
-            }
-        };
-        let drive: Vec<[f64; 3]> = drive.into_iter().map(|d| d.map(clip)).collect();
+        let drive: Vec<[f64; 3]> = drive.into_iter().map(clipped).collect();
         let light =
             panel.map(|panel| Light::new(drive.par_iter().map(|&d| panel.xyz(d)).collect()));
         Self {
@@ -185,15 +194,24 @@ impl Trace {
     }
 }
 
-/// Drive of a correction along a ramp, converted at the edge when the range is narrow.
+/// Drive of a correction for one signal, converted at the edge when the range is narrow.
+pub(crate) fn drive_at(
+    correction: &dyn Correction,
+    signal: [f64; 3],
+    scale: CodeScale,
+) -> [f64; 3] {
+    let out = correction.drive(signal.map(|v| scale.position_from_signal(v)));
+    out.map(|v| scale.signal_from_position(v))
+}
+
+/// Drive of a correction along a ramp.
 pub(crate) fn drive_of_positions(
     correction: &dyn Correction,
     signals: &[[f64; 3]],
     scale: CodeScale,
 ) -> Vec<[f64; 3]> {
-    let one = |signal: &[f64; 3]| {
-        let out = correction.drive(signal.map(|v| scale.position_from_signal(v)));
-        out.map(|v| scale.signal_from_position(v))
-    };
-    signals.par_iter().map(one).collect()
+    signals
+        .par_iter()
+        .map(|&signal| drive_at(correction, signal, scale))
+        .collect()
 }

@@ -7,8 +7,8 @@ pub(crate) type Known<T> = Result<T, &'static str>;
 
 /// Figures that only exist once the panel has been read.
 pub(crate) const NEEDS_READINGS: &str = "needs readings";
-/// Figures the command surface names that this version does not measure.
-pub(crate) const NOT_MEASURED: &str = "not measured by this version";
+/// Figures that only an audit in depth computes.
+pub(crate) const NOT_ASKED_FOR: &str = "only an audit in depth computes it";
 
 /// Reasons for the `null` fields beside it, by field name.
 ///

@@ -22,6 +22,7 @@ mod lut;
 mod lut1d;
 mod lut3d;
 mod ramp;
+mod regions;
 mod tetrahedra;
 mod weights;
 
@@ -33,5 +34,6 @@ pub use lut::{EvaluatedLut, Lut};
 pub use lut1d::Lut1d;
 pub use lut3d::{Lut3d, compose};
 pub use ramp::{FOLIAGE_END, NEAR_BLACK, Ramp, RampError, SKIN_END, SKY_END, Walk};
+pub use regions::{Region, Regions};
 pub use tetrahedra::{TETRAHEDRON_CORNERS, tetrahedron_volumes};
 pub use weights::node_weights;

@@ -1,5 +1,8 @@
-use evenstep_audit::{AuditReport, Effect, LatticeReport, Load, MeasuredOn, VerdictReason};
+use evenstep_audit::{
+    AuditReport, CurvesReport, Effect, LatticeReport, Load, MeasuredOn, VerdictReason,
+};
 
+use crate::depth_text::depth_text;
 use crate::ramp_table::ramp_table;
 use crate::text::{counted, labelled, three_digits, wrapped};
 
@@ -19,7 +22,11 @@ pub fn audit_text(name: &str, report: &AuditReport) -> String {
         Some(found) => text += &lattice(found),
         None => text += &labelled("Lattice", "none: curves alone"),
     }
+    if let Some(found) = &report.curves {
+        text += &labelled("Curves", &curves(found));
+    }
     text += &labelled("Tint", &wobble(report));
+    text += &depth_text(report);
     let ends = |drive: [f64; 3]| drive.map(|v| format!("{v:.4}")).join(" ");
     text += &labelled(
         "End points",
@@ -165,6 +172,18 @@ fn lattice(found: &LatticeReport) -> String {
         ),
     );
     text
+}
+
+fn curves(found: &CurvesReport) -> String {
+    let falls: usize = found.falls.iter().sum();
+    let longest = found.longest_plateau.iter().max().copied().unwrap_or(1);
+    format!(
+        "{} rows; {} below the row before; {} in the longest run of equal values; from the identity at most {}",
+        found.rows,
+        counted(falls, "row", "rows"),
+        counted(longest, "row", "rows"),
+        three_digits(found.distance_from_identity.max)
+    )
 }
 
 fn wobble(report: &AuditReport) -> String {

@@ -10,6 +10,7 @@ mod audit_text;
 mod base_correction;
 mod compare_json;
 mod compare_text;
+mod depth_text;
 mod fit_json;
 mod fit_text;
 mod json;

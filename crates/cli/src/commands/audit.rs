@@ -149,6 +149,7 @@ impl AuditArgs {
             near_black: self.near_black / 100.0,
             evaluation: self.evaluate,
             extra_ramps,
+            in_depth: true,
             ..AuditOptions::default()
         })
     }
