@@ -7,12 +7,13 @@ use crate::context::{PanelContext, Subject};
 use crate::curves::curves_report;
 use crate::evaluation;
 use crate::in_depth::InDepth;
+use crate::margin::{VISIBILITY_SCALE, margin};
 use crate::node_figures::lattice_report;
 use crate::noise_gain::noise_gain;
 use crate::report::{AuditReport, EndPoints, MeasuredOn, ReferenceRamp, References, SCHEMA};
-use crate::scales::BARTEN_NAME;
 use crate::thresholds::Thresholds;
 use crate::verdict::{self, Evidence, Load, Verdict};
+use crate::viewing::Viewing;
 use crate::walk::drive_of_positions;
 use crate::walked::{Walked, walk};
 use crate::why::{NEEDS_READINGS, Why};
@@ -40,6 +41,8 @@ pub struct AuditOptions {
     /// 26-neighbour test, evaluation sensitivity, and the summaries by region. Off unless asked for, because fits, repairs
     /// and studies audit hundreds of times.
     pub in_depth: bool,
+    /// Under which conditions luminance steps are looked at; the verdict takes none.
+    pub viewing: Viewing,
     /// Limits of the verdict.
     pub thresholds: Thresholds,
 }
@@ -54,6 +57,7 @@ impl Default for AuditOptions {
             evaluation: Evaluation::default(),
             extra_ramps: Vec::new(),
             in_depth: false,
+            viewing: Viewing::default(),
             thresholds: Thresholds::default(),
         }
     }
@@ -125,7 +129,10 @@ pub fn audit(
     let against = |reference: &Vec<ReferenceRamp>| against::compare(&reports, reference, limits);
     let against_base = references.as_ref().map(|r| against(&r.base));
     let against_uncorrected = references.as_ref().map(|r| against(&r.uncorrected).0);
-    let reasons = verdict::reasons(&Evidence {
+    let gain = context.map_or(Err(NEEDS_READINGS), |context| {
+        noise_gain(subject.correction, context, scale, near_black_end)
+    });
+    let evidence = Evidence {
         limits,
         ramps: &reports,
         lattice: lattice.as_ref(),
@@ -133,11 +140,18 @@ pub fn audit(
         wobble,
         base: references.as_ref().map(|r| r.base.as_slice()),
         facts: context.map(|c| c.facts),
+        noise_gain: gain.ok(),
         worse_than_base: against_base.as_ref().and_then(|(_, worse)| worse.clone()),
-    });
+    };
+    let reasons = verdict::reasons(&evidence);
     let mut unsaid = Why::default();
     let verdict = Verdict {
         load: reasons.first().map_or(Load::Load, |r| r.severity),
+        scale: VISIBILITY_SCALE,
+        margin: unsaid.note(
+            "margin",
+            margin(&evidence, &reasons).ok_or("no figure has a limit here"),
+        ),
         against_base: unsaid.note(
             "against_base",
             against_base.map(|(effect, _)| effect).ok_or(NEEDS_READINGS),
@@ -150,9 +164,6 @@ pub fn audit(
         why: unsaid,
     };
 
-    let gain = context.map_or(Err(NEEDS_READINGS), |context| {
-        noise_gain(subject.correction, context, scale, near_black_end)
-    });
     let gazetteer = Gazetteer {
         lattice: subject.lattice,
         curves: subject.curves,
@@ -191,7 +202,8 @@ pub fn audit(
         range: options.range,
         evaluation: options.evaluation.to_string(),
         near_black_end,
-        barten: BARTEN_NAME,
+        barten: options.viewing.barten_name(),
+        viewing: options.viewing.source,
         end_points: EndPoints { black, white },
         non_finite,
         lattice: why.note("lattice", lattice.ok_or("the correction has no lattice")),

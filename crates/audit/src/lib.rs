@@ -27,6 +27,7 @@ mod folds;
 mod in_depth;
 mod lattice;
 mod light;
+mod margin;
 mod neighbours;
 mod node_figures;
 mod noise_gain;
@@ -39,10 +40,12 @@ mod report;
 mod reversal;
 mod roughness;
 mod scales;
+mod threshold_file;
 pub mod thresholds;
 mod trend;
 mod unevenness;
 mod verdict;
+mod viewing;
 mod walk;
 mod walked;
 mod why;
@@ -60,6 +63,7 @@ pub use evenstep_lut::{
 pub use figures::{FloorFigures, RampFigures};
 pub use folds::{COLLAPSED, Folds};
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
+pub use margin::{Margin, VISIBILITY_SCALE};
 pub use neighbours::Neighbours26;
 pub use node_figures::{AT_END, node_signal};
 pub use noise_gain::NoiseGain;
@@ -72,8 +76,12 @@ pub use report::{
     ReferenceRamp, References, RoundedFigures, SCHEMA,
 };
 pub use roughness::Roughness;
-pub use thresholds::Thresholds;
+pub use threshold_file::{
+    THRESHOLDS_SCHEMA, ThresholdFileError, parse_thresholds, thresholds_text,
+};
+pub use thresholds::{LIMITS, Limit, LimitError, Thresholds};
 pub use verdict::{Load, Verdict};
+pub use viewing::{ParseViewingError, Viewing};
 pub use walk::Span;
 pub use why::Why;
 pub use worst::WorstPlace;

@@ -38,7 +38,9 @@ pub struct AuditReport {
     /// Signal at which near black ends.
     pub near_black_end: f64,
     /// Observer and contrast convention of every `step_barten_max`.
-    pub barten: &'static str,
+    pub barten: String,
+    /// Conditions under which the luminance scales look at steps.
+    pub viewing: &'static str,
     /// Drive at signal (0, 0, 0) and (1, 1, 1).
     pub end_points: EndPoints,
     /// Drives on the ramps that were not numbers.

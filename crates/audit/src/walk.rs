@@ -9,6 +9,7 @@ use serde::Serialize;
 use crate::context::PanelContext;
 use crate::light::Light;
 use crate::trend;
+use crate::viewing::Viewing;
 use evenstep_lut::CodeScale;
 use evenstep_lut::Ramp;
 
@@ -39,6 +40,8 @@ pub(crate) struct Guide {
     pub(crate) is_neutral: bool,
     /// Half-width of the moving mean, in codes.
     pub(crate) half: usize,
+    /// Conditions under which luminance steps are looked at.
+    pub(crate) viewing: Viewing,
     /// Codes near black; empty where the ramp has none.
     pub(crate) near_black: Range<usize>,
     /// Present when the panel is known.
@@ -60,6 +63,7 @@ impl Guide {
         ramp: &Ramp,
         scale: CodeScale,
         near_black_end: f64,
+        viewing: Viewing,
         context: Option<&PanelContext>,
     ) -> Self {
         let walk = ramp.walk(scale);
@@ -90,6 +94,7 @@ impl Guide {
         Self {
             rising: ramp.rising(),
             is_neutral: ramp.is_neutral(),
+            viewing,
             half: trend::half_width(scale.white() - scale.black()),
             near_black: first..first + count,
             target,
@@ -97,6 +102,15 @@ impl Guide {
             codes: walk.codes,
             signals: walk.signals,
         }
+    }
+
+    /// Light of the room on the screen, in cd/m²; 0 where the panel is not known.
+    pub(crate) fn veil_cd_m2(&self) -> f64 {
+        let white = self
+            .target
+            .as_ref()
+            .map_or(0.0, |t| t.white.luminance_cd_m2());
+        self.viewing.veil * white
     }
 
     /// Codes of a part that the panel cannot show or that do not rise; `None` when the panel is not known.

@@ -7,6 +7,7 @@
 
 mod audit_json;
 mod audit_text;
+mod audits_table;
 mod base_correction;
 mod compare_json;
 mod compare_text;
@@ -23,6 +24,7 @@ mod tour_text;
 
 pub use audit_json::{AUDITS_SCHEMA, audit_json, audits_json};
 pub use audit_text::audit_text;
+pub use audits_table::audits_table;
 pub use base_correction::{BASE_CORRECTION_SCHEMA, base_correction_json};
 pub use compare_json::{COMPARE_SCHEMA, TOUR_SCHEMA, compare_json, tour_json};
 pub use compare_text::compare_text;

@@ -1,14 +1,16 @@
+use std::fs;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
-    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, audit,
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, Thresholds,
+    Viewing, audit, parse_thresholds, thresholds_text,
 };
 use evenstep::display::SmoothingChoice;
 use evenstep::lut::format::cube;
 use evenstep::lut::{Evaluation, Lut};
-use evenstep::report::{audit_json, audit_text, audits_json};
+use evenstep::report::{audit_json, audit_text, audits_json, audits_table};
 
 use crate::judge::Judge;
 use crate::options::{CommonArgs, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
@@ -36,7 +38,7 @@ order given, an object for each LUT with its name, lut, and its evenstep/audit/1
 #[command(after_help = EXAMPLE)]
 pub(crate) struct AuditArgs {
     /// LUTs to judge, as cube text
-    #[arg(value_name = "LUT", required = true)]
+    #[arg(value_name = "LUT", required_unless_present = "print_thresholds")]
     luts: Vec<PathBuf>,
     /// Readings of the panel the LUTs are for, CSV with columns r,g,b,X,Y,Z or CGATS text
     #[arg(long, value_name = "READINGS")]
@@ -61,6 +63,21 @@ pub(crate) struct AuditArgs {
     /// A ramp of your own between two signals from 0 to 1; may be given again
     #[arg(long, value_name = "r,g,b:r,g,b", value_parser = ends)]
     ramp: Vec<Ends>,
+    /// Viewing conditions of the luminance scales (Barten, DICOM): field of the picture and light on the screen, as
+    /// standards state them
+    #[arg(
+        long,
+        value_name = "bt2246|bt2035|bt2100|srgb|srgb-typical",
+        default_value = "bt2246"
+    )]
+    viewing: Viewing,
+    /// Limits of the verdict, TOML as --print-thresholds gives it; limits that are not named keep their
+    /// defaults, and each changed one says its reason
+    #[arg(long, value_name = "FILE")]
+    thresholds: Option<PathBuf>,
+    /// Print the default limits with their units, sources and reasons, and end
+    #[arg(long)]
+    print_thresholds: bool,
     /// Exit with 1 when a verdict is not plain load (care), or when it is do not load or the LUT harms
     /// the gradation of the base correction (harms)
     #[arg(
@@ -138,6 +155,14 @@ fn percent(text: &str) -> Result<f64, String> {
 
 impl AuditArgs {
     fn options(&self) -> anyhow::Result<AuditOptions> {
+        let thresholds = match &self.thresholds {
+            Some(path) => {
+                let text = fs::read_to_string(path)
+                    .with_context(|| format!("{}: cannot be read", path.display()))?;
+                parse_thresholds(&text, path)?
+            }
+            None => Thresholds::default(),
+        };
         let mut extra_ramps = Vec::new();
         for (i, Ends([from, to])) in self.ramp.iter().enumerate() {
             extra_ramps.push(Ramp::new(format!("ramp-{}", i + 1), *from, *to)?);
@@ -150,18 +175,23 @@ impl AuditArgs {
             evaluation: self.evaluate,
             extra_ramps,
             in_depth: true,
-            ..AuditOptions::default()
+            viewing: self.viewing,
+            thresholds,
         })
     }
 }
 
 pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
+    if args.print_thresholds {
+        print(&thresholds_text())?;
+        return Ok(Outcome::Done);
+    }
     let ui = Ui::new(args.common.quiet);
     args.target.check()?;
     let options = args.options()?;
     let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
     output::check(&json, args.common.force)?;
-    let inputs = args.luts.iter().chain(&args.panel);
+    let inputs = args.luts.iter().chain(&args.panel).chain(&args.thresholds);
     output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
     // All files are read before anything is computed: one that is faulty should not cost the others' time.
     let mut luts = Vec::new();
@@ -192,6 +222,9 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
             .iter()
             .map(|(name, report)| audit_text(name, report))
             .collect();
+        if reports.len() > 1 {
+            print(&audits_table(&reports))?;
+        }
         print(&texts.join("\n"))?;
     }
     if let Some(path) = &args.json.json {

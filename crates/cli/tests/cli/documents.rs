@@ -218,6 +218,7 @@ pub(crate) struct Audit {
     pub(crate) evaluation: String,
     pub(crate) near_black_end: f64,
     pub(crate) barten: String,
+    pub(crate) viewing: String,
     pub(crate) end_points: EndPoints,
     pub(crate) non_finite: usize,
     pub(crate) lattice: Option<Lattice>,
@@ -304,6 +305,9 @@ pub(crate) struct NoiseGain {
 #[serde(deny_unknown_fields)]
 pub(crate) struct Verdict {
     pub(crate) load: String,
+    pub(crate) scale: String,
+    #[serde(deserialize_with = "there")]
+    pub(crate) margin: Option<Margin>,
     #[serde(deserialize_with = "there")]
     pub(crate) against_base: Option<String>,
     #[serde(deserialize_with = "there")]
@@ -315,11 +319,23 @@ pub(crate) struct Verdict {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
+pub(crate) struct Margin {
+    pub(crate) figure: String,
+    pub(crate) value: f64,
+    pub(crate) threshold: f64,
+    pub(crate) scale: String,
+    pub(crate) times: Option<f64>,
+    pub(crate) ramp: Option<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub(crate) struct Reason {
     pub(crate) severity: String,
     pub(crate) label: String,
     pub(crate) figure: String,
     pub(crate) value: Option<f64>,
+    pub(crate) scale: Option<String>,
     pub(crate) threshold: Option<f64>,
     pub(crate) ramp: Option<String>,
     pub(crate) between: Option<Span>,
