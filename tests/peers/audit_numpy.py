@@ -187,7 +187,7 @@ def barten_threshold(y):
             p=1.2274e6, E=troland, phi_0=3e-8, u_0=7)
 
     golden = (np.sqrt(5) - 1) / 2
-    for _ in range(60):
+    for _ in range(40):
         left, right = high - golden * (high - low), low + golden * (high - low)
         lower = s(left) < s(right)
         low, high = np.where(lower, left, low), np.where(lower, high, right)
@@ -202,6 +202,9 @@ def gsdf_log(j):
     f, g, h, k, m = 2.8745620e-2, -2.5468404e-2, -3.1978977e-3, 1.2992634e-4, 1.3635334e-3
     x = np.log(j)
     return (a + c * x + e * x**2 + g * x**3 + m * x**4) / (1 + b * x + d * x**2 + f * x**3 + h * x**4 + k * x**5)
+
+
+GSDF_LOG = gsdf_log(GSDF_J)
 
 
 def runs(equal):
@@ -259,7 +262,7 @@ def ramp_figures(lut, end):
     mean = (y[1:] + y[:-1]) / 2
     yield "step_barten_max", np.abs(np.diff(y) / mean / barten_threshold(mean)).max(), BARTEN
     on = (y[1:] >= 10 ** gsdf_log(1)) & (y[:-1] >= 10 ** gsdf_log(1)) & (y[1:] >= 0.05) & (y[:-1] >= 0.05)
-    index = np.interp(np.log10(np.maximum(y, 1e-9)), gsdf_log(GSDF_J), GSDF_J)
+    index = np.interp(np.log10(np.maximum(y, 1e-9)), GSDF_LOG, GSDF_J)
     yield "step_gsdf_max", np.abs(np.diff(index))[on].max() if on.any() else None, GSDF
     s = np.diff(d_2000(lab(xyz)[1:], lab(xyz)[:-1]))
     yield "roughness_de2000.rms", np.sqrt((s**2).mean()), ROUGH
