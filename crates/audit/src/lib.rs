@@ -17,6 +17,7 @@
 
 mod against;
 mod audit;
+mod banding;
 mod carried;
 mod cells;
 mod context;
@@ -53,6 +54,7 @@ mod worst;
 
 pub use against::Effect;
 pub use audit::{AuditOptions, audit};
+pub use banding::{Luma, banding_index};
 pub use context::{AuditTarget, PanelContext, ReadingFacts, Subject};
 pub use curves::CurvesReport;
 pub use evaluation::{Apart, EvaluationSensitivity};

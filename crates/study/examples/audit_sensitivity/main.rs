@@ -21,7 +21,7 @@ use evenstep_study::patches;
 use rayon::prelude::*;
 
 use faults::{FAULTS, PLACES, spoiled};
-use figures::{FIGURES, values};
+use figures::values;
 
 /// Patches that were read, and the seed of their noise.
 const PATCHES: usize = 101;
