@@ -5,6 +5,7 @@
 //! reports give equal bytes: no clock, no host. Must not know about files, but for the
 //! journal of a study, which has to survive a kill; nor about terminals.
 
+mod apply_report;
 mod audit_json;
 mod audit_text;
 mod audits_table;
@@ -22,6 +23,7 @@ mod study;
 mod text;
 mod tour_text;
 
+pub use apply_report::{APPLY_SCHEMA, ApplyNames, apply_json, apply_text};
 pub use audit_json::{AUDITS_SCHEMA, audit_json, audits_json};
 pub use audit_text::audit_text;
 pub use audits_table::audits_table;

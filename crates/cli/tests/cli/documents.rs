@@ -382,6 +382,25 @@ pub(crate) struct Lattice {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
+pub(crate) struct Apply {
+    pub(crate) schema: String,
+    pub(crate) lut: String,
+    pub(crate) image: String,
+    pub(crate) out: String,
+    pub(crate) width: u32,
+    pub(crate) height: u32,
+    pub(crate) bits_in: u8,
+    pub(crate) bits_out: u8,
+    pub(crate) evaluation: String,
+    pub(crate) dither: String,
+    pub(crate) pixels: u64,
+    pub(crate) pixels_changed: u64,
+    pub(crate) largest_change_codes: u16,
+    pub(crate) tags_lost: Vec<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub(crate) struct Repair {
     pub(crate) schema: String,
     pub(crate) lut: String,

@@ -1,10 +1,12 @@
 //! Drives the binary in a folder of its own for every test.
 
+mod apply;
 mod compare;
 mod documents;
 mod exit_codes;
 mod help;
 mod json;
+mod ramps;
 mod repair;
 mod study;
 mod support;
