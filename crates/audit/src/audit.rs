@@ -228,6 +228,7 @@ pub fn audit(
         noise_gain: why.note("noise_gain", gain),
         evaluation_sensitivity: why.note("evaluation_sensitivity", depth.evaluation),
         regions: why.note("regions", depth.regions),
+        image: why.note("image", Err("no picture was given")),
         worst,
         thresholds: *limits,
         why,

@@ -7,6 +7,7 @@ use crate::folds::Folds;
 use crate::lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
 use crate::neighbours::Neighbours26;
 use crate::noise_gain::NoiseGain;
+use crate::picture_bands::PictureReport;
 use crate::regions::RegionFigures;
 use crate::thresholds::Thresholds;
 use crate::verdict::Verdict;
@@ -65,6 +66,8 @@ pub struct AuditReport {
     pub evaluation_sensitivity: Option<EvaluationSensitivity>,
     /// What the correction does in each part of the signal cube.
     pub regions: Option<Regions<RegionFigures>>,
+    /// Bands of a picture before and after; see [`AuditReport::with_picture`].
+    pub image: Option<PictureReport>,
     /// Where each figure is worst: first those of the lattice, then those of the ramps, then the others.
     pub worst: Vec<WorstPlace>,
     /// The limits the verdict used.

@@ -28,6 +28,11 @@ impl Why {
             .ok()
     }
 
+    /// Drops the reason of a figure that has become known.
+    pub(crate) fn forget(&mut self, field: &str) {
+        self.0.remove(field);
+    }
+
     /// Whether every figure is known.
     #[must_use]
     pub fn is_empty(&self) -> bool {

@@ -37,6 +37,24 @@ pub(crate) fn depth_text(report: &AuditReport) -> String {
             ),
         );
     }
+    if let Some(image) = &report.image {
+        let compressed = image.compressed.map_or_else(String::new, |c| {
+            format!(
+                "; compressed at quality {} {} before and {} after",
+                c.quality,
+                three_digits(c.bands.before),
+                three_digits(c.bands.after)
+            )
+        });
+        text += &labelled(
+            "Picture",
+            &format!(
+                "banding index {} before the LUT and {} after (0: no bands){compressed}",
+                three_digits(image.bands.before),
+                three_digits(image.bands.after)
+            ),
+        );
+    }
     if let Some(regions) = &report.regions {
         text += "\nregion         signals   gain of drive    gain of light    folded\n";
         text += "                         95 %   largest    95 %   largest\n";

@@ -12,6 +12,7 @@ use evenstep::lut::format::cube;
 use evenstep::lut::{Evaluation, Lut};
 use evenstep::report::{audit_json, audit_text, audits_json, audits_table};
 
+use crate::audit_picture::AuditPicture;
 use crate::judge::Judge;
 use crate::options::{CommonArgs, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
 use crate::panel::panel;
@@ -63,6 +64,12 @@ pub(crate) struct AuditArgs {
     /// A ramp of your own between two signals from 0 to 1; may be given again
     #[arg(long, value_name = "r,g,b:r,g,b", value_parser = ends)]
     ramp: Vec<Ends>,
+    /// A picture, PNG or TIFF, whose bands are looked for before and after each LUT, at 8 bits
+    #[arg(long, value_name = "FILE")]
+    image: Option<PathBuf>,
+    /// Look for them after lossy compression of the picture too (JPEG), quality 1 to 100
+    #[arg(long, value_name = "QUALITY", requires = "image", value_parser = clap::value_parser!(u8).range(1..=100))]
+    image_noise: Option<u8>,
     /// Viewing conditions of the luminance scales (Barten, DICOM): field of the picture and light on the screen, as
     /// standards state them
     #[arg(
@@ -191,7 +198,12 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     let options = args.options()?;
     let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
     output::check(&json, args.common.force)?;
-    let inputs = args.luts.iter().chain(&args.panel).chain(&args.thresholds);
+    let inputs = args
+        .luts
+        .iter()
+        .chain(&args.panel)
+        .chain(&args.thresholds)
+        .chain(&args.image);
     output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
     // All files are read before anything is computed: one that is faulty should not cost the others' time.
     let mut luts = Vec::new();
@@ -200,6 +212,12 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
         ui.notes(&notes);
         luts.push((path.display().to_string(), lut));
     }
+    let picture = args
+        .image
+        .as_deref()
+        .map(|path| AuditPicture::read(path, args.image_noise))
+        .transpose()?;
+    let picture = picture.as_ref();
     let reports = args.threads.run(|| match &args.panel {
         Some(readings) => {
             let known = panel(
@@ -212,9 +230,9 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
             let settled = args.target.request().settle(&known.readings, &known.model);
             let judge =
                 Judge::new(&known, settled).with_context(|| readings.display().to_string())?;
-            Ok(judge.with(|context| audits(luts, &options, Some(context), ui)))
+            Ok(judge.with(|context| audits(luts, &options, Some(context), picture, ui)))
         }
-        None => Ok(audits(luts, &options, None, ui)),
+        None => Ok(audits(luts, &options, None, picture, ui)),
     })?;
 
     if !args.json.is_stdout() {
@@ -250,6 +268,7 @@ fn audits(
     luts: Vec<(String, Lut)>,
     options: &AuditOptions,
     context: Option<&PanelContext>,
+    picture: Option<&AuditPicture>,
     ui: Ui,
 ) -> Vec<(String, AuditReport)> {
     let (progress, all) = (ui.progress("audits"), luts.len());
@@ -257,10 +276,11 @@ fn audits(
     for (i, (name, lut)) in luts.into_iter().enumerate() {
         progress.at(i, all);
         let correction = lut.evaluated(options.evaluation);
-        reports.push((
-            name,
-            audit(&Subject::of_lut(&correction, &lut), options, context),
-        ));
+        let mut report = audit(&Subject::of_lut(&correction, &lut), options, context);
+        if let Some(found) = picture.and_then(|p| p.bands(&correction, options, context)) {
+            report = report.with_picture(found);
+        }
+        reports.push((name, report));
     }
     reports
 }

@@ -239,6 +239,8 @@ pub(crate) struct Audit {
     pub(crate) evaluation_sensitivity: Option<EvaluationSensitivity>,
     #[serde(deserialize_with = "there")]
     pub(crate) regions: Option<BTreeMap<String, RegionFigures>>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) image: Option<Image>,
     pub(crate) worst: Vec<WorstPlace>,
     pub(crate) thresholds: BTreeMap<String, f64>,
     pub(crate) why: Why,
@@ -274,6 +276,24 @@ pub(crate) struct RegionFigures {
     pub(crate) cells: Option<usize>,
     pub(crate) folded: Option<usize>,
     pub(crate) collapsed: Option<usize>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Image {
+    pub(crate) width: usize,
+    pub(crate) height: usize,
+    pub(crate) before: f64,
+    pub(crate) after: f64,
+    pub(crate) compressed: Option<Compressed>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Compressed {
+    pub(crate) quality: u8,
+    pub(crate) before: f64,
+    pub(crate) after: f64,
 }
 
 #[derive(Debug, Deserialize)]

@@ -3,7 +3,7 @@
 use evenstep_audit::{AuditReport, NearBlack, RampReport};
 
 /// Names, in the order of [`values`].
-pub(crate) const FIGURES: [&str; 24] = [
+pub(crate) const FIGURES: [&str; 22] = [
     "reversed_steps, all ramps",
     "reversal_depth_itp, worst ramp",
     "certain_fall_drive, worst ramp",
@@ -23,11 +23,9 @@ pub(crate) const FIGURES: [&str; 24] = [
     "noise_gain max, near black",
     "noise_gain p95, mid-tones",
     "noise_gain max, mid-tones",
-    "neighbours26 itp_excess_max",
     "local_step_variance max",
     "second_difference p99",
     "folds",
-    "evaluation_sensitivity, trilinear",
 ];
 
 /// The figures of one audit.
@@ -74,10 +72,8 @@ pub(crate) fn values(report: &AuditReport) -> Vec<Option<f64>> {
         gain.and_then(|g| g.near_black_max),
         gain.and_then(|g| g.mid_p95),
         gain.and_then(|g| g.mid_max),
-        report.neighbours26.map(|n| n.itp_excess_max),
         lattice.and_then(|l| l.local_step_variance).map(|l| l.max),
         lattice.map(|l| l.second_difference.p99.into_iter().fold(0.0, f64::max)),
         lattice.map(|l| l.folds.folded as f64),
-        report.evaluation_sensitivity.map(|e| e.trilinear.drive),
     ]
 }

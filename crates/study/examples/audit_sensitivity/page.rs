@@ -33,7 +33,7 @@ impl Page {
              fault (Rec. ITU-R BT.2124-0: just noticeable in the most critical state of adaptation). The **verdict** sees \
              a fault when it is graver than that of the unspoiled LUT or has a reason that one has not. A **figure** sees \
              it when it is larger than on every one of 200 smooth LUTs: the base correction entered by a smooth bend of \
-             the signal of up to 2 %. All sizes in 1/1000 of drive; `>100`: not at any size up to 0.1.",
+             the signal of up to 2 %; the 26 neighbours and evaluation sensitivity are not looked at. All sizes in 1/1000 of drive; `>100`: not at any size up to 0.1.",
         ));
         text += "\n| fault | |\n| --- | --- |\n";
         for (name, what) in FAULTS.iter().chain(&PLACES) {

@@ -1,7 +1,7 @@
 //! Every fault at 17, 33 and 65 nodes and at sources of 8, 10 and 12 bits: whether the audit finds it, and whether it leaves
 //! the good ones alone.
 
-use std::fmt::Write as _;
+use std::fmt::{self, Write as _};
 
 use anyhow::Context as _;
 use evenstep_audit::{
@@ -132,8 +132,10 @@ impl Bench {
     }
 }
 
-/// A line of the table.
+/// A line of the table. Prints as a row of the CSV.
 pub struct Line {
+    /// The kind.
+    pub name: &'static str,
     /// Nodes along an axis.
     pub size: usize,
     /// Bits of the source.
@@ -144,6 +146,22 @@ pub struct Line {
     pub is_right: bool,
     /// Whether a sound LUT is left alone without readings; always true of the others.
     pub is_quiet: bool,
+}
+
+impl fmt::Display for Line {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let [without, with] = &self.verdicts;
+        let right = if self.is_right && self.is_quiet {
+            "yes"
+        } else {
+            "no"
+        };
+        write!(
+            f,
+            "{},{},{},{without},{with},{right}",
+            self.name, self.size, self.bits
+        )
+    }
 }
 
 /// Audits one specimen at one depth, with the panel and without.
@@ -168,6 +186,7 @@ pub fn line(kind: &Kind, lut: &Lut, depth: BitDepth, context: &PanelContext<'_>)
     };
     let unknown_alone = reports[0].verdict.to_string() == "load with care: panel unknown";
     Line {
+        name: kind.name,
         size: lut.lattice.as_ref().map_or(0, Lut3d::size),
         bits: depth.bits(),
         verdicts: reports.map(|r| r.verdict.to_string()),
@@ -190,19 +209,7 @@ pub fn csv() -> anyhow::Result<String> {
                 for depth in DEPTHS {
                     let line = line(kind, &lut, depth, context);
                     // Writing to a string cannot fail.
-                    let _ = writeln!(
-                        text,
-                        "{},{size},{},{},{},{}",
-                        kind.name,
-                        line.bits,
-                        line.verdicts[0],
-                        line.verdicts[1],
-                        if line.is_right && line.is_quiet {
-                            "yes"
-                        } else {
-                            "no"
-                        }
-                    );
+                    let _ = writeln!(text, "{line}");
                 }
             }
         }
