@@ -2,6 +2,7 @@
 //!
 //! Results go to the standard output, notes and progress to the standard error.
 
+mod audit_picture;
 mod commands;
 mod judge;
 mod options;

@@ -14,7 +14,6 @@ mod lattice;
 mod left_out;
 mod next_patches;
 mod range;
-mod regions;
 mod report;
 mod request;
 mod shaper;
@@ -33,7 +32,7 @@ pub use lattice::{Filled, NodeSolver, fill_lattice};
 pub use left_out::refitted;
 pub use next_patches::{NextPatch, most_missed, next_patches};
 pub use range::InSignal;
-pub use regions::{Region, Regions};
+pub use evenstep_lut::{Region, Regions};
 pub use report::{
     FitReport, GamutReport, NoiseReport, PatchesReport, ShaperFigures, ShaperReport, TargetReport,
 };

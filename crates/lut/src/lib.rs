@@ -24,6 +24,7 @@ mod lut3d;
 mod packed;
 pub mod process;
 mod ramp;
+mod regions;
 mod tetrahedra;
 mod weights;
 
@@ -36,5 +37,6 @@ pub use lut1d::Lut1d;
 pub use lut3d::{Lut3d, compose};
 pub use packed::{Code, CodeLut, Offsets, PackedLut, TILE};
 pub use ramp::{FOLIAGE_END, NEAR_BLACK, Ramp, RampError, SKIN_END, SKY_END, Walk};
+pub use regions::{Region, Regions};
 pub use tetrahedra::{TETRAHEDRON_CORNERS, tetrahedron_volumes};
 pub use weights::node_weights;

@@ -1,15 +1,18 @@
+use std::fs;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
-    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, audit,
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, Thresholds,
+    Viewing, audit, parse_thresholds, thresholds_text,
 };
 use evenstep::convert::read_lut;
 use evenstep::display::SmoothingChoice;
 use evenstep::lut::{Evaluation, Lut};
-use evenstep::report::{audit_json, audit_text, audits_json};
+use evenstep::report::{audit_json, audit_text, audits_json, audits_table};
 
+use crate::audit_picture::AuditPicture;
 use crate::judge::Judge;
 use crate::options::{CommonArgs, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
 use crate::panel::panel;
@@ -36,7 +39,7 @@ order given, an object for each LUT with its name, lut, and its evenstep/audit/1
 #[command(after_help = EXAMPLE)]
 pub(crate) struct AuditArgs {
     /// LUTs to judge, as cube text
-    #[arg(value_name = "LUT", required = true)]
+    #[arg(value_name = "LUT", required_unless_present = "print_thresholds")]
     luts: Vec<PathBuf>,
     /// Readings of the panel the LUTs are for, CSV with columns r,g,b,X,Y,Z or CGATS text
     #[arg(long, value_name = "READINGS")]
@@ -61,6 +64,27 @@ pub(crate) struct AuditArgs {
     /// A ramp of your own between two signals from 0 to 1; may be given again
     #[arg(long, value_name = "r,g,b:r,g,b", value_parser = ends)]
     ramp: Vec<Ends>,
+    /// A picture, PNG or TIFF, whose bands are looked for before and after each LUT, at 8 bits
+    #[arg(long, value_name = "FILE")]
+    image: Option<PathBuf>,
+    /// Look for them after lossy compression of the picture too (JPEG), quality 1 to 100
+    #[arg(long, value_name = "QUALITY", requires = "image", value_parser = clap::value_parser!(u8).range(1..=100))]
+    image_noise: Option<u8>,
+    /// Viewing conditions of the luminance scales (Barten, DICOM): field of the picture and light on the screen, as
+    /// standards state them
+    #[arg(
+        long,
+        value_name = "bt2246|bt2035|bt2100|srgb|srgb-typical",
+        default_value = "bt2246"
+    )]
+    viewing: Viewing,
+    /// Limits of the verdict, TOML as --print-thresholds gives it; limits that are not named keep their
+    /// defaults, and each changed one says its reason
+    #[arg(long, value_name = "FILE")]
+    thresholds: Option<PathBuf>,
+    /// Print the default limits with their units, sources and reasons, and end
+    #[arg(long)]
+    print_thresholds: bool,
     /// Exit with 1 when a verdict is not plain load (care), or when it is do not load or the LUT harms
     /// the gradation of the base correction (harms)
     #[arg(
@@ -138,6 +162,14 @@ fn percent(text: &str) -> Result<f64, String> {
 
 impl AuditArgs {
     fn options(&self) -> anyhow::Result<AuditOptions> {
+        let thresholds = match &self.thresholds {
+            Some(path) => {
+                let text = fs::read_to_string(path)
+                    .with_context(|| format!("{}: cannot be read", path.display()))?;
+                parse_thresholds(&text, path)?
+            }
+            None => Thresholds::default(),
+        };
         let mut extra_ramps = Vec::new();
         for (i, Ends([from, to])) in self.ramp.iter().enumerate() {
             extra_ramps.push(Ramp::new(format!("ramp-{}", i + 1), *from, *to)?);
@@ -149,18 +181,29 @@ impl AuditArgs {
             near_black: self.near_black / 100.0,
             evaluation: self.evaluate,
             extra_ramps,
-            ..AuditOptions::default()
+            in_depth: true,
+            viewing: self.viewing,
+            thresholds,
         })
     }
 }
 
 pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
+    if args.print_thresholds {
+        print(&thresholds_text())?;
+        return Ok(Outcome::Done);
+    }
     let ui = Ui::new(args.common.quiet);
     args.target.check()?;
     let options = args.options()?;
     let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
     output::check(&json, args.common.force)?;
-    let inputs = args.luts.iter().chain(&args.panel);
+    let inputs = args
+        .luts
+        .iter()
+        .chain(&args.panel)
+        .chain(&args.thresholds)
+        .chain(&args.image);
     output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
     // All files are read before anything is computed: one that is faulty should not cost the others' time.
     let mut luts = Vec::new();
@@ -169,6 +212,12 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
         ui.notes(&notes);
         luts.push((path.display().to_string(), lut));
     }
+    let picture = args
+        .image
+        .as_deref()
+        .map(|path| AuditPicture::read(path, args.image_noise))
+        .transpose()?;
+    let picture = picture.as_ref();
     let reports = args.threads.run(|| match &args.panel {
         Some(readings) => {
             let known = panel(
@@ -181,9 +230,9 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
             let settled = args.target.request().settle(&known.readings, &known.model);
             let judge =
                 Judge::new(&known, settled).with_context(|| readings.display().to_string())?;
-            Ok(judge.with(|context| audits(luts, &options, Some(context), ui)))
+            Ok(judge.with(|context| audits(luts, &options, Some(context), picture, ui)))
         }
-        None => Ok(audits(luts, &options, None, ui)),
+        None => Ok(audits(luts, &options, None, picture, ui)),
     })?;
 
     if !args.json.is_stdout() {
@@ -191,6 +240,9 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
             .iter()
             .map(|(name, report)| audit_text(name, report))
             .collect();
+        if reports.len() > 1 {
+            print(&audits_table(&reports))?;
+        }
         print(&texts.join("\n"))?;
     }
     if let Some(path) = &args.json.json {
@@ -216,6 +268,7 @@ fn audits(
     luts: Vec<(String, Lut)>,
     options: &AuditOptions,
     context: Option<&PanelContext>,
+    picture: Option<&AuditPicture>,
     ui: Ui,
 ) -> Vec<(String, AuditReport)> {
     let (progress, all) = (ui.progress("audits"), luts.len());
@@ -223,10 +276,11 @@ fn audits(
     for (i, (name, lut)) in luts.into_iter().enumerate() {
         progress.at(i, all);
         let correction = lut.evaluated(options.evaluation);
-        reports.push((
-            name,
-            audit(&Subject::of_lut(&correction, &lut), options, context),
-        ));
+        let mut report = audit(&Subject::of_lut(&correction, &lut), options, context);
+        if let Some(found) = picture.and_then(|p| p.bands(&correction, options, context)) {
+            report = report.with_picture(found);
+        }
+        reports.push((name, report));
     }
     reports
 }

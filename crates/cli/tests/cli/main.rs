@@ -1,6 +1,7 @@
 //! Drives the binary in a folder of its own for every test.
 
 mod apply;
+mod audit;
 mod compare;
 mod convert;
 mod documents;
