@@ -34,6 +34,7 @@ mod reversal;
 mod roughness;
 mod scales;
 pub mod thresholds;
+mod traces;
 mod trend;
 mod unevenness;
 mod verdict;
@@ -51,7 +52,7 @@ pub use figures::{FloorFigures, RampFigures};
 pub use folds::{COLLAPSED, Folds};
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
 pub use node_figures::{AT_END, node_signal};
-pub use noise_gain::NoiseGain;
+pub use noise_gain::{NoiseGain, NoiseGrey};
 pub use places::{Place, RampPlaces, RampSearch};
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
@@ -61,6 +62,9 @@ pub use report::{
 };
 pub use roughness::Roughness;
 pub use thresholds::Thresholds;
+pub use traces::{
+    ColourTrace, LightTrace, Miss, PLANE_SIDE, PlaneTrace, RampTrace, Traces, neutral_trace, traces,
+};
 pub use verdict::{Load, Verdict};
 pub use walk::Span;
 pub use why::Why;
