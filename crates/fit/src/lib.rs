@@ -13,6 +13,7 @@ mod invert;
 mod lattice;
 mod left_out;
 mod next_patches;
+mod patch_misses;
 mod range;
 mod regions;
 mod report;
@@ -32,6 +33,7 @@ pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};
 pub use left_out::refitted;
 pub use next_patches::{NextPatch, most_missed, next_patches};
+pub use patch_misses::{PatchMiss, patch_misses};
 pub use range::InSignal;
 pub use regions::{Region, Regions};
 pub use report::{

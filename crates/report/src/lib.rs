@@ -1,4 +1,4 @@
-//! Reports for people and for machines: plain text and JSON of fits, audits, comparisons and repairs.
+//! Reports for people and for machines: plain text, one-file pages and JSON of fits, audits, comparisons and repairs.
 //!
 //! Text is at most [`TEXT_WIDTH`] columns wide, states units and meanings, and ends with a line end. JSON carries a
 //! `schema`; what is not known is `null`, with the reason under the field's name in the member `why` beside it. Equal
@@ -12,6 +12,7 @@ mod compare_json;
 mod compare_text;
 mod fit_json;
 mod fit_text;
+mod html;
 mod json;
 mod ramp_table;
 mod repair_json;
@@ -27,6 +28,7 @@ pub use compare_json::{COMPARE_SCHEMA, TOUR_SCHEMA, compare_json, tour_json};
 pub use compare_text::compare_text;
 pub use fit_json::{FIT_SCHEMA, fit_json};
 pub use fit_text::fit_text;
+pub use html::{Drawn, audit_html, compare_html, fit_html, tour_html};
 pub use repair_json::{REPAIR_SCHEMA, repair_json};
 pub use repair_text::repair_text;
 pub use study::{

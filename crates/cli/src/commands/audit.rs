@@ -3,15 +3,16 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
-    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, audit,
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, Traces, audit,
+    traces,
 };
 use evenstep::display::SmoothingChoice;
 use evenstep::lut::format::cube;
 use evenstep::lut::{Evaluation, Lut};
-use evenstep::report::{audit_json, audit_text, audits_json};
+use evenstep::report::{Drawn, audit_html, audit_json, audit_text, audits_json};
 
 use crate::judge::Judge;
-use crate::options::{CommonArgs, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
+use crate::options::{CommonArgs, HtmlArg, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
 use crate::panel::panel;
 use crate::ui::{Ui, print};
 use crate::{Outcome, output};
@@ -78,6 +79,8 @@ pub(crate) struct AuditArgs {
     range: RangeArg,
     #[command(flatten)]
     json: JsonArg,
+    #[command(flatten)]
+    html: HtmlArg,
     #[command(flatten)]
     threads: ThreadsArg,
     #[command(flatten)]
@@ -158,10 +161,13 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     let ui = Ui::new(args.common.quiet);
     args.target.check()?;
     let options = args.options()?;
-    let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
-    output::check(&json, args.common.force)?;
+    let outputs: Vec<&Path> = [&args.json.json, &args.html.html]
+        .into_iter()
+        .filter_map(Option::as_deref)
+        .collect();
+    output::check(&outputs, args.common.force)?;
     let inputs = args.luts.iter().chain(&args.panel);
-    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
+    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &outputs)?;
     // All files are read before anything is computed: one that is faulty should not cost the others' time.
     let mut luts = Vec::new();
     for path in &args.luts {
@@ -169,7 +175,7 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
         ui.notes(&notes);
         luts.push((path.display().to_string(), lut));
     }
-    let reports = args.threads.run(|| match &args.panel {
+    let audited = args.threads.run(|| match &args.panel {
         Some(readings) => {
             let known = panel(
                 readings,
@@ -181,30 +187,38 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
             let settled = args.target.request().settle(&known.readings, &known.model);
             let judge =
                 Judge::new(&known, settled).with_context(|| readings.display().to_string())?;
-            Ok(judge.with(|context| audits(luts, &options, Some(context), ui)))
+            Ok(judge.with(|context| args.audits(luts, &options, Some(context), ui)))
         }
-        None => Ok(audits(luts, &options, None, ui)),
+        None => Ok(args.audits(luts, &options, None, ui)),
     })?;
 
     if !args.json.is_stdout() {
-        let texts: Vec<String> = reports
+        let texts: Vec<String> = audited
             .iter()
-            .map(|(name, report)| audit_text(name, report))
+            .map(|one| audit_text(&one.name, &one.report))
             .collect();
         print(&texts.join("\n"))?;
     }
     if let Some(path) = &args.json.json {
-        let document = match reports.as_slice() {
-            [(_, only)] => audit_json(only),
-            several => audits_json(several),
+        let document = match audited.as_slice() {
+            [only] => audit_json(&only.report),
+            several => {
+                let named: Vec<(String, AuditReport)> = several
+                    .iter()
+                    .map(|one| (one.name.clone(), one.report.clone()))
+                    .collect();
+                audits_json(&named)
+            }
         };
         output::write(&document, path, args.common.force)?;
     }
-    let is_failed = args.fail_on.is_some_and(|threshold| {
-        reports
-            .iter()
-            .any(|(_, report)| threshold.is_met_by(report))
-    });
+    if let Some(path) = &args.html.html {
+        let drawn: Vec<Drawn> = audited.iter().filter_map(Audited::drawn).collect();
+        output::write(&audit_html(&drawn), path, args.common.force)?;
+    }
+    let is_failed = args
+        .fail_on
+        .is_some_and(|threshold| audited.iter().any(|one| threshold.is_met_by(&one.report)));
     Ok(if is_failed {
         Outcome::ThresholdFailed
     } else {
@@ -212,21 +226,49 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     })
 }
 
-fn audits(
-    luts: Vec<(String, Lut)>,
-    options: &AuditOptions,
-    context: Option<&PanelContext>,
-    ui: Ui,
-) -> Vec<(String, AuditReport)> {
-    let (progress, all) = (ui.progress("audits"), luts.len());
-    let mut reports = Vec::with_capacity(all);
-    for (i, (name, lut)) in luts.into_iter().enumerate() {
-        progress.at(i, all);
-        let correction = lut.evaluated(options.evaluation);
-        reports.push((
-            name,
-            audit(&Subject::of_lut(&correction, &lut), options, context),
-        ));
+/// One LUT with what was found.
+struct Audited {
+    name: String,
+    lut: Lut,
+    report: AuditReport,
+    /// Where a page is asked for.
+    traces: Option<Traces>,
+}
+
+impl Audited {
+    fn drawn(&self) -> Option<Drawn<'_>> {
+        Some(Drawn {
+            name: &self.name,
+            report: &self.report,
+            traces: self.traces.as_ref()?,
+            lut: &self.lut,
+        })
     }
-    reports
+}
+
+impl AuditArgs {
+    fn audits(
+        &self,
+        luts: Vec<(String, Lut)>,
+        options: &AuditOptions,
+        context: Option<&PanelContext>,
+        ui: Ui,
+    ) -> Vec<Audited> {
+        let (progress, all) = (ui.progress("audits"), luts.len());
+        let mut audited = Vec::with_capacity(all);
+        for (i, (name, lut)) in luts.into_iter().enumerate() {
+            progress.at(i, all);
+            let correction = lut.evaluated(options.evaluation);
+            let subject = Subject::of_lut(&correction, &lut);
+            let report = audit(&subject, options, context);
+            let traces = (self.html.html.is_some()).then(|| traces(&subject, options, context));
+            audited.push(Audited {
+                name,
+                report,
+                traces,
+                lut,
+            });
+        }
+        audited
+    }
 }

@@ -5,7 +5,7 @@ mod model;
 mod next;
 mod target;
 
-pub(crate) use common::{CommonArgs, JsonArg, RangeArg, ScaleArg, ThreadsArg};
+pub(crate) use common::{CommonArgs, HtmlArg, JsonArg, RangeArg, ScaleArg, ThreadsArg};
 pub(crate) use model::ModelArgs;
 pub(crate) use next::NextArgs;
 pub(crate) use target::TargetArgs;
