@@ -54,14 +54,15 @@ pub(crate) struct Plot {
     pub(crate) rows: Vec<(f64, Option<f64>)>,
 }
 
-/// Size of a chart over the width of the page, and of one of two side by side.
-pub(crate) const WIDE: (u32, u32) = (900, 300);
+/// Size of a chart over the width of the page, and of one of two side by side. Twice the pixels of a page: the library
+/// places points on whole ones, and lines of small steps would show them.
+pub(crate) const WIDE: (u32, u32) = (1800, 600);
 /// See [`WIDE`].
-pub(crate) const HALF: (u32, u32) = (440, 270);
+pub(crate) const HALF: (u32, u32) = (880, 540);
 
-const LETTER_SIZE: u32 = 13;
-const ROW_LABELS: u32 = 92;
-const NUMBER_LABELS: u32 = 58;
+const LETTER_SIZE: u32 = 26;
+const ROW_LABELS: u32 = 184;
+const NUMBER_LABELS: u32 = 116;
 
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 type Context<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<Marked, Marked>>;
@@ -162,9 +163,9 @@ impl Plot {
             ROW_LABELS
         };
         let mut chart = ChartBuilder::on(root)
-            .margin(6)
-            .margin_right(14)
-            .x_label_area_size(40)
+            .margin(12)
+            .margin_right(28)
+            .x_label_area_size(80)
             .y_label_area_size(left)
             .build_cartesian_2d(
                 Marked::new(&self.x, self.x.marks()),
@@ -215,8 +216,8 @@ impl Plot {
             .axis_desc_style(letters())
             .x_label_formatter(&x_number)
             .y_label_formatter(&y_number)
-            .axis_style(colour(FRAME))
-            .bold_line_style(colour(GRID))
+            .axis_style(colour(FRAME).stroke_width(2))
+            .bold_line_style(colour(GRID).stroke_width(2))
             .light_line_style(TRANSPARENT)
             .draw()?;
         Ok(())
@@ -247,9 +248,13 @@ impl Plot {
                     Pos::new(HPos::Right, VPos::Bottom),
                 )
             };
-            chart.draw_series(LineSeries::new(line, colour(FRAME).stroke_width(1)))?;
+            chart.draw_series(LineSeries::new(line, colour(FRAME).stroke_width(2)))?;
             let style = letters().pos(anchor);
-            chart.draw_series([Text::new(format!(" {}", level.words), letter_at, style)])?;
+            chart.draw_series([Text::new(
+                format!("\u{a0}{}", level.words),
+                letter_at,
+                style,
+            )])?;
         }
         Ok(())
     }
@@ -282,27 +287,27 @@ impl Plot {
             Ink::First | Ink::Red | Ink::Green | Ink::Blue => chart.draw_series(
                 places
                     .into_iter()
-                    .map(|p| Circle::new(p, 4, style.filled())),
+                    .map(|p| Circle::new(p, 8, style.filled())),
             )?,
             Ink::Base => chart.draw_series(
                 places
                     .into_iter()
-                    .map(|p| TriangleMarker::new(p, 5, style.stroke_width(1))),
+                    .map(|p| TriangleMarker::new(p, 11, style.filled())),
             )?,
             Ink::Target => chart.draw_series(
                 places
                     .into_iter()
-                    .map(|p| Circle::new(p, 6, style.stroke_width(1))),
+                    .map(|p| Circle::new(p, 14, style.stroke_width(2))),
             )?,
             Ink::Second | Ink::Third => chart.draw_series(
                 places
                     .into_iter()
-                    .map(|p| TriangleMarker::new(p, 4, style.filled())),
+                    .map(|p| TriangleMarker::new(p, 9, style.filled())),
             )?,
             Ink::Uncorrected => chart.draw_series(
                 places
                     .into_iter()
-                    .map(|p| Cross::new(p, 4, style.stroke_width(1))),
+                    .map(|p| Cross::new(p, 8, style.stroke_width(2))),
             )?,
         };
         Ok(())

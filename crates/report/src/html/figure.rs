@@ -65,7 +65,7 @@ impl Figure {
                     div role="img" aria-label=(self.alt) { (PreEscaped(hidden(&chart.svg))) }
                     div.reading role="status" hidden {}
                 }
-                figcaption { (self.caption) }
+                @if !self.caption.is_empty() { figcaption { (self.caption) } }
                 (self.table.markup(&self.title))
             }
         }
@@ -80,8 +80,8 @@ fn hidden(svg: &str) -> String {
 /// A short stroke as it is drawn in the pictures.
 fn swatch(ink: Ink) -> Markup {
     html! {
-        svg.swatch viewBox="0 0 34 10" width="34" height="10" aria-hidden="true" focusable="false" {
-            polyline fill="none" stroke=(ink.hex()) stroke-width=(ink.width()) points="1,5 33,5" {}
+        svg.swatch viewBox="0 0 68 20" width="34" height="10" aria-hidden="true" focusable="false" {
+            polyline fill="none" stroke=(ink.hex()) stroke-width=(ink.width()) points="2,10 66,10" {}
         }
     }
 }

@@ -47,8 +47,8 @@ impl Ink {
     /// Width of a line, in pixels: the subject stands out.
     pub(crate) fn width(self) -> u32 {
         match self {
-            Self::First => 2,
-            _ => 1,
+            Self::First => 4,
+            _ => 2,
         }
     }
 }

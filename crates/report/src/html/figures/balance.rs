@@ -13,6 +13,8 @@ const CHANNELS: [(Ink, &str); 3] = [
 ];
 /// The drawing ends here, in per cent: near black a trace of light is a large share.
 const MOST: f64 = 30.0;
+/// The drawn axis reaches this far at least: a smaller departure is hardly seen.
+const LEAST: f64 = 3.0;
 /// Codes between rows of the table.
 const EVERY: usize = 8;
 
@@ -35,7 +37,8 @@ fn one(shared: &Shared, chain: &Chain, place: usize) -> Option<Figure> {
     let drawn = all
         .clone()
         .flat_map(|i| (0..3).filter_map(move |c| percent(i, c)))
-        .map(|v| v.clamp(-MOST, MOST));
+        .map(|v| v.clamp(-MOST, MOST))
+        .chain([-LEAST, LEAST]);
     let mut plot = Plot::new(
         HALF,
         Axis::linear(shared.code_axis(), code(0), code(all.end - 1)),

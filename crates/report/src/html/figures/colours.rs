@@ -286,7 +286,7 @@ pub(crate) fn by_name(shared: &Shared) -> Option<Figure> {
             .map(|e| e.max(LEAST))
     };
     let mut plot = Plot::new(
-        (HALF.0, 90 + 18 * count as u32),
+        (HALF.0, 140 + 36 * count as u32),
         Axis::log("CIEDE2000, logarithmic", values()),
         Axis::linear("", -0.7, count as f64 - 0.3),
     );

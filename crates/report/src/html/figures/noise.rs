@@ -1,7 +1,12 @@
+use evenstep_audit::NoiseGrey;
+
 use super::Shared;
 use crate::html::axis::Axis;
-use crate::html::chart::{Dots, HALF, Level, Plot};
+use crate::html::chart::{HALF, Level, Line, Plot};
 use crate::html::figure::{Figure, Table, cell, span_of};
+
+/// Greys farther apart than this are not neighbours, in per cent of the signal: codes of 8 bits are 0.4 apart.
+const APART: f64 = 2.0;
 
 /// What the correction does to the noise of a picture, grey by grey.
 pub(crate) fn noise(shared: &Shared) -> Option<Figure> {
@@ -19,25 +24,20 @@ pub(crate) fn noise(shared: &Shared) -> Option<Figure> {
     let mut plot = Plot::new(
         HALF,
         Axis::linear("signal of the grey, %", 0.0, 75.0),
-        Axis::around("times the target's own noise", all()),
+        Axis::around("times the target's own noise", all().chain([1.2])),
     );
     plot.levels.push(Level {
         at: 1.0,
         words: "neither more nor less".to_owned(),
         is_x: false,
     });
-    plot.dots = shared
+    plot.lines = shared
         .chains
         .iter()
         .rev()
-        .map(|chain| Dots {
+        .map(|chain| Line {
             ink: chain.ink,
-            points: chain
-                .traces
-                .noise
-                .iter()
-                .filter_map(|g| Some((100.0 * g.signal, g.gain?)))
-                .collect(),
+            points: broken(&chain.traces.noise),
         })
         .collect();
     plot.rows = (0..greys.len()).map(|i| (percent(i), None)).collect();
@@ -82,4 +82,17 @@ pub(crate) fn noise(shared: &Shared) -> Option<Figure> {
         },
         is_wide: false,
     })
+}
+
+/// Greys that lie apart are not joined: between near black and the mid-tones none is looked at.
+fn broken(greys: &[NoiseGrey]) -> Vec<(f64, Option<f64>)> {
+    let mut points: Vec<(f64, Option<f64>)> = Vec::new();
+    for grey in greys {
+        let at = 100.0 * grey.signal;
+        if points.last().is_some_and(|(before, _)| at - before > APART) {
+            points.push((at, None));
+        }
+        points.push((at, grey.gain));
+    }
+    points
 }

@@ -3,15 +3,15 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::{Chain, Shared};
-use crate::html::chart::{Chart, colour, letters};
+use crate::html::chart::{Chart, WIDE, colour, letters};
 use crate::html::figure::{Figure, Table, cell};
 use crate::html::ink::{FRAME, Ink};
 
-/// Side of a plane, room around it, in pixels.
-const SIDE: i32 = 262;
-const LEFT: i32 = 20;
-const TOP: i32 = 24;
-const BETWEEN: i32 = 30;
+/// Side of a plane, room around it, in pixels of the picture.
+const SIDE: i32 = 524;
+const LEFT: i32 = 40;
+const TOP: i32 = 48;
+const BETWEEN: i32 = 60;
 /// Classes of depth of tint.
 const CLASSES: usize = 6;
 
@@ -41,7 +41,7 @@ const ROUGHNESS: Quantity = Quantity {
 const COLOUR: Quantity = Quantity {
     id: "nodes-off",
     title: "Where the colour is off",
-    caption: "CIEDE2000 between what a node shows and what it should, on the same planes. Crossed squares are colours that the \
+    caption: "CIEDE2000 between what a node shows and what it should, on the same planes. Struck squares are colours that the \
               panel does not reach.",
     unit: "CIEDE2000",
     decimals: 2,
@@ -121,7 +121,7 @@ fn square(plane: &PlaneTrace, at: usize) -> [f64; 3] {
 }
 
 fn draw(planes: &[PlaneTrace], quantity: &Quantity) -> Chart {
-    let size = (900, (TOP + SIDE + 74) as u32);
+    let size = (WIDE.0, (TOP + SIDE + 148) as u32);
     let mut svg = String::new();
     let mut spots = Vec::new();
     {
@@ -162,27 +162,27 @@ fn squares(
                     tint(class(value, quantity)).filled(),
                 ))?,
                 None => root.draw(&PathElement::new(
-                    vec![(x0 + 3, y0 + 3), (x1 - 3, y1 - 3)],
-                    colour(FRAME),
+                    vec![(x0 + 6, y0 + 6), (x1 - 6, y1 - 6)],
+                    colour(FRAME).stroke_width(2),
                 ))?,
             }
         }
         root.draw(&Rectangle::new(
             [(left, TOP), (left + SIDE, TOP + SIDE)],
-            colour(FRAME),
+            colour(FRAME).stroke_width(2),
         ))?;
         let words = |text: String, at: (i32, i32), h: HPos, v: VPos| {
             Text::new(text, at, letters().pos(Pos::new(h, v)))
         };
         root.draw(&words(
             format!("blue {:.0} %", 100.0 * plane.blue),
-            (left, TOP - 6),
+            (left, TOP - 12),
             HPos::Left,
             VPos::Bottom,
         ))?;
         root.draw(&words(
             "red 0 to 100 %, green upwards".to_owned(),
-            (left, TOP + SIDE + 6),
+            (left, TOP + SIDE + 12),
             HPos::Left,
             VPos::Top,
         ))?;
@@ -192,21 +192,24 @@ fn squares(
 
 /// The classes, from the least to the most.
 fn key(root: &Area<'_>, quantity: &Quantity) -> Result<(), Box<dyn std::error::Error>> {
-    let y = TOP + SIDE + 36;
+    let y = TOP + SIDE + 72;
     for i in 0..CLASSES {
-        let x = LEFT + 132 * i as i32;
+        let x = LEFT + 264 * i as i32;
         root.draw(&Rectangle::new(
-            [(x, y), (x + 22, y + 16)],
+            [(x, y), (x + 44, y + 32)],
             tint(i).filled(),
         ))?;
-        root.draw(&Rectangle::new([(x, y), (x + 22, y + 16)], colour(FRAME)))?;
+        root.draw(&Rectangle::new(
+            [(x, y), (x + 44, y + 32)],
+            colour(FRAME).stroke_width(2),
+        ))?;
         let words = match (i.checked_sub(1), quantity.ends.get(i)) {
             (None, Some(end)) => format!("to {end} {}", quantity.unit),
             (Some(_), Some(end)) => format!("to {end}"),
             (_, None) => format!("above {}", quantity.ends[CLASSES - 2]),
         };
         let style = letters().pos(Pos::new(HPos::Left, VPos::Center));
-        root.draw(&Text::new(words, (x + 28, y + 8), style))?;
+        root.draw(&Text::new(words, (x + 56, y + 16), style))?;
     }
     Ok(())
 }

@@ -28,6 +28,8 @@ pub(crate) struct Quantity {
     is_extreme: bool,
     /// The drawn axis ends here, whatever the values; the table does not.
     most: f64,
+    /// The drawn axis reaches this far at least, so that what nobody sees does not look large.
+    least: f64,
 }
 
 fn known(values: &[f64]) -> Vec<Option<f64>> {
@@ -49,6 +51,7 @@ pub(crate) const STEPS: Quantity = Quantity {
     level: Some((0.0, "")),
     is_extreme: true,
     most: f64::INFINITY,
+    least: 1.0,
 };
 
 /// Departure of each step from the ideal.
@@ -67,6 +70,7 @@ pub(crate) const UNEVENNESS: Quantity = Quantity {
     level: Some((0.0, "even")),
     is_extreme: true,
     most: 150.0,
+    least: 20.0,
 };
 
 /// Tint of the greys.
@@ -84,6 +88,7 @@ pub(crate) const TINT: Quantity = Quantity {
     level: Some((1.0, "just noticeable")),
     is_extreme: true,
     most: f64::INFINITY,
+    least: 1.2,
 };
 
 /// Luminance on a logarithmic axis.
@@ -100,6 +105,7 @@ pub(crate) const LIGHT_LOG: Quantity = Quantity {
     level: None,
     is_extreme: false,
     most: f64::INFINITY,
+    least: 0.0,
 };
 
 /// The same on an axis of equal appearance.
@@ -116,7 +122,19 @@ pub(crate) const LIGHT_SEEN: Quantity = Quantity {
     level: None,
     is_extreme: false,
     most: f64::INFINITY,
+    least: 0.0,
 };
+
+impl Quantity {
+    /// The lower end that is drawn at least: departures have two sides.
+    fn at_least_below(&self) -> f64 {
+        if self.most.is_finite() {
+            -self.least
+        } else {
+            0.0
+        }
+    }
+}
 
 /// The part of a ramp that is drawn.
 #[derive(Clone, Copy)]
@@ -263,7 +281,10 @@ fn plot(
     let y = if quantity.is_log {
         Axis::log(quantity.y, drawn())
     } else {
-        Axis::around(quantity.y, drawn())
+        Axis::around(
+            quantity.y,
+            drawn().chain([quantity.least, quantity.at_least_below()]),
+        )
     };
     let code = |i: usize| f64::from(ramp.codes[i]);
     let x = Axis::linear(shared.code_axis(), code(range.start), code(range.end - 1));
