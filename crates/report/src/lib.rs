@@ -28,7 +28,7 @@ pub use compare_json::{COMPARE_SCHEMA, TOUR_SCHEMA, compare_json, tour_json};
 pub use compare_text::compare_text;
 pub use fit_json::{FIT_SCHEMA, fit_json};
 pub use fit_text::fit_text;
-pub use html::{Drawn, audit_html, compare_html, fit_html, tour_html};
+pub use html::{Drawn, audit_html, compare_html, fit_html, tour_html, tour_picture};
 pub use repair_json::{REPAIR_SCHEMA, repair_json};
 pub use repair_text::repair_text;
 pub use study::{

@@ -14,6 +14,7 @@ mod groups;
 mod ink;
 mod page;
 mod tour_page;
+mod tour_picture;
 mod verdict;
 
 use evenstep_audit::{AuditReport, Traces};
@@ -23,6 +24,7 @@ pub use audit_page::audit_html;
 pub use compare_page::compare_html;
 pub use fit_page::fit_html;
 pub use tour_page::tour_html;
+pub use tour_picture::tour_picture;
 
 /// A correction with all that a page shows of it.
 #[derive(Clone, Copy)]
