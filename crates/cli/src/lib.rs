@@ -7,6 +7,7 @@ mod judge;
 mod options;
 mod output;
 mod panel;
+mod terminal;
 mod ui;
 
 use std::ffi::OsString;

@@ -17,6 +17,7 @@ mod json;
 mod ramp_table;
 mod repair_json;
 mod repair_text;
+mod steps_line;
 mod study;
 mod text;
 mod tour_text;
@@ -31,6 +32,7 @@ pub use fit_text::fit_text;
 pub use html::{Drawn, audit_html, compare_html, fit_html, tour_html, tour_picture};
 pub use repair_json::{REPAIR_SCHEMA, repair_json};
 pub use repair_text::repair_text;
+pub use steps_line::steps_line;
 pub use study::{
     Column, Entry, Journal, JournalError, PLOT_FILES, PlotError, STUDY_SCHEMA, StudyHeader, Values,
     case_table, cost_table, csv, merged, parquet, plots, sha256, study_json, study_summary,

@@ -4,17 +4,17 @@ use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
     AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, Traces, audit,
-    traces,
+    neutral_trace, traces,
 };
 use evenstep::display::SmoothingChoice;
 use evenstep::lut::format::cube;
 use evenstep::lut::{Evaluation, Lut};
-use evenstep::report::{Drawn, audit_html, audit_json, audit_text, audits_json};
+use evenstep::report::{Drawn, audit_html, audit_json, audit_text, audits_json, steps_line};
 
 use crate::judge::Judge;
 use crate::options::{CommonArgs, HtmlArg, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
 use crate::panel::panel;
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -195,9 +195,9 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     if !args.json.is_stdout() {
         let texts: Vec<String> = audited
             .iter()
-            .map(|one| audit_text(&one.name, &one.report))
+            .map(|one| audit_text(&one.name, &one.report) + &one.steps)
             .collect();
-        print(&texts.join("\n"))?;
+        print_report(&texts.join("\n"))?;
     }
     if let Some(path) = &args.json.json {
         let document = match audited.as_slice() {
@@ -231,6 +231,8 @@ struct Audited {
     name: String,
     lut: Lut,
     report: AuditReport,
+    /// Steps near black, for a terminal.
+    steps: String,
     /// Where a page is asked for.
     traces: Option<Traces>,
 }
@@ -262,9 +264,11 @@ impl AuditArgs {
             let subject = Subject::of_lut(&correction, &lut);
             let report = audit(&subject, options, context);
             let traces = (self.html.html.is_some()).then(|| traces(&subject, options, context));
+            let neutral = neutral_trace(&subject, options, context);
             audited.push(Audited {
                 name,
                 report,
+                steps: neutral.as_ref().map_or_else(String::new, steps_line),
                 traces,
                 lut,
             });

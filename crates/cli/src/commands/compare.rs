@@ -17,7 +17,7 @@ use crate::options::{
     CommonArgs, HtmlArg, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
 };
 use crate::panel::panel;
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -142,7 +142,7 @@ pub(crate) fn run(args: &CompareArgs) -> anyhow::Result<Outcome> {
     args.next
         .write(report.next_patches.as_deref(), args.common.force)?;
     if !args.json.is_stdout() && !args.next.is_stdout() {
-        print(&compare_text(&report, &names.0, &names.1))?;
+        print_report(&compare_text(&report, &names.0, &names.1))?;
     }
     Ok(Outcome::Done)
 }

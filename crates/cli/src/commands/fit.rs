@@ -14,7 +14,7 @@ use evenstep::report::{Drawn, base_correction_json, fit_html, fit_json, fit_text
 use crate::options::{
     CommonArgs, HtmlArg, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
 };
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -173,7 +173,7 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     args.next
         .write(fitted.report.next_patches.as_deref(), force)?;
     if !args.json.is_stdout() && !args.next.is_stdout() {
-        print(&fit_text(&fitted.report))?;
+        print_report(&fit_text(&fitted.report))?;
     }
     Ok(Outcome::Done)
 }

@@ -17,7 +17,7 @@ use evenstep::report::{
 
 use crate::commands::fit::CurveFiles;
 use crate::options::{CommonArgs, ThreadsArg};
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -118,12 +118,12 @@ pub(crate) fn run(args: &TourArgs) -> anyhow::Result<Outcome> {
     write_found(&found, &args.out, force)?;
     curves.write(&found.base_only, CodeRange::Full, force)?;
     write_page(args, &found)?;
-    print(&format!(
+    print_report(&format!(
         "{STORY}\n{}\n{}\n",
         fit_text(&found.sparse.report),
         tour_text(&found.rows)
     ))?;
-    print(&format!(
+    print_report(&format!(
         "Without the truth: sparse against dense readings\n\n{}\n",
         compare_text(
             &found.comparison,
@@ -131,8 +131,8 @@ pub(crate) fn run(args: &TourArgs) -> anyhow::Result<Outcome> {
             "LUT from the dense readings"
         )
     ))?;
-    print(&real_display(args)?)?;
-    print(&format!(
+    print_report(&real_display(args)?)?;
+    print_report(&format!(
         "\nEverything is in {}; look at tour.html first.\n",
         args.out.display()
     ))?;
