@@ -143,10 +143,11 @@
   const show = (next) => {
     const now = performance.now();
     if (now - last < PAUSE || next >= views.length || next === view) return mark();
-    last = now;
     view = next;
     mark();
     draw();
+    // From when it is drawn: on a slow machine keys wait while it is.
+    last = performance.now();
   };
   const mark = () => { document.querySelectorAll("#look-views input").forEach((b, i) => { b.checked = i === view; }); };
 

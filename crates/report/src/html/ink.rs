@@ -2,8 +2,8 @@
 /// figure asks the eye to tell two hues apart.
 ///
 /// # Source
-/// Hues: M. Okabe & K. Ito, "Color Universal Design" (2002, revised 2008), the palette of eight. Greys: our choice. For
-/// a dark page the style sheet puts the lighter blue of the same palette in place of the darker one.
+/// Hues: M. Okabe & K. Ito, "Color Universal Design" (2002, revised 2008), the palette of eight, its
+/// values from memory. Greys, and the lighter hues that the style sheet puts in their place on a dark page: our choice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Ink {
     /// What is wanted.
