@@ -44,6 +44,7 @@ mod roughness;
 mod scales;
 mod threshold_file;
 pub mod thresholds;
+mod traces;
 mod trend;
 mod unevenness;
 mod verdict;
@@ -69,7 +70,7 @@ pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
 pub use margin::{Margin, VISIBILITY_SCALE};
 pub use neighbours::Neighbours26;
 pub use node_figures::{AT_END, node_signal};
-pub use noise_gain::NoiseGain;
+pub use noise_gain::{NoiseGain, NoiseGrey};
 pub use picture_bands::{CompressedBands, PictureBands, PictureReport, picture_bands};
 pub use places::{Place, RampPlaces, RampSearch};
 pub use ramp_nodes::nodes_on_ramps;
@@ -84,6 +85,9 @@ pub use threshold_file::{
     THRESHOLDS_SCHEMA, ThresholdFileError, parse_thresholds, thresholds_text,
 };
 pub use thresholds::{LIMITS, Limit, LimitError, Thresholds};
+pub use traces::{
+    ColourTrace, LightTrace, Miss, PLANE_SIDE, PlaneTrace, RampTrace, Traces, neutral_trace, traces,
+};
 pub use verdict::{Load, Verdict};
 pub use viewing::{ParseViewingError, Viewing};
 pub use walk::Span;

@@ -38,10 +38,14 @@ pub struct NoiseGain {
     pub left_out: usize,
 }
 
-/// What was found at one grey.
-struct Grey {
-    signal: f64,
-    gain: Option<f64>,
+/// What was found at one grey of 8 bits.
+#[derive(Clone, Copy, Debug)]
+pub struct NoiseGrey {
+    /// Signal of the grey.
+    pub signal: f64,
+    /// Largest ratio over the directions; `None` where the target's own noise is below 0.1 ΔE ITP in all of them or
+    /// leaves the range.
+    pub gain: Option<f64>,
 }
 
 /// The 26 directions to the corners, edges and faces of a cube, of length 1.
@@ -62,27 +66,7 @@ pub(crate) fn noise_gain(
     source: CodeScale,
     near_black_end: f64,
 ) -> Known<NoiseGain> {
-    let scale = CodeScale {
-        depth: NOISE_BITS,
-        range: source.range,
-    };
-    // One code of the scale, as signal: in narrow range fewer codes span it.
-    let code = scale.signal_from_code(1.0) - scale.signal_from_code(0.0);
-    let signals: Vec<f64> = (scale.black()..=scale.white())
-        .map(|c| scale.signal_from_code(f64::from(c)))
-        .collect();
-    let directions = directions();
-    let greys: Vec<Grey> = signals
-        .into_par_iter()
-        .filter_map(|signal| {
-            let near_black = signal <= near_black_end;
-            let mid = (MID_TONES[0]..=MID_TONES[1]).contains(&signal);
-            ((near_black || mid) && (context.reachable)([signal; 3])).then(|| Grey {
-                signal,
-                gain: gain(correction, context, source, [signal; 3], code, &directions),
-            })
-        })
-        .collect();
+    let greys = noise_greys(correction, context, source, near_black_end);
     let over = |of: &dyn Fn(f64) -> bool| {
         let mut gains: Vec<f64> = greys
             .iter()
@@ -103,6 +87,36 @@ pub(crate) fn noise_gain(
         mid_max: mid.1,
         left_out: greys.iter().filter(|g| g.gain.is_none()).count(),
     })
+}
+
+/// Every grey that is looked at, by rising signal.
+pub(crate) fn noise_greys(
+    correction: &dyn Correction,
+    context: &PanelContext<'_>,
+    source: CodeScale,
+    near_black_end: f64,
+) -> Vec<NoiseGrey> {
+    let scale = CodeScale {
+        depth: NOISE_BITS,
+        range: source.range,
+    };
+    // One code of the scale, as signal: in narrow range fewer codes span it.
+    let code = scale.signal_from_code(1.0) - scale.signal_from_code(0.0);
+    let signals: Vec<f64> = (scale.black()..=scale.white())
+        .map(|c| scale.signal_from_code(f64::from(c)))
+        .collect();
+    let directions = directions();
+    signals
+        .into_par_iter()
+        .filter_map(|signal| {
+            let near_black = signal <= near_black_end;
+            let mid = (MID_TONES[0]..=MID_TONES[1]).contains(&signal);
+            ((near_black || mid) && (context.reachable)([signal; 3])).then(|| NoiseGrey {
+                signal,
+                gain: gain(correction, context, source, [signal; 3], code, &directions),
+            })
+        })
+        .collect()
 }
 
 /// The signal with noise of minus and of plus one code along every direction in which both stay in range.

@@ -8,6 +8,7 @@ mod judge;
 mod options;
 mod output;
 mod panel;
+mod terminal;
 mod ui;
 
 use std::ffi::OsString;

@@ -13,6 +13,7 @@ mod invert;
 mod lattice;
 mod left_out;
 mod next_patches;
+mod patch_misses;
 mod range;
 mod report;
 mod request;
@@ -31,6 +32,7 @@ pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};
 pub use left_out::refitted;
 pub use next_patches::{NextPatch, most_missed, next_patches};
+pub use patch_misses::{PatchMiss, patch_misses};
 pub use range::InSignal;
 pub use evenstep_lut::{Region, Regions};
 pub use report::{

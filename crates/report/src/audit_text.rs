@@ -41,7 +41,8 @@ pub fn audit_text(name: &str, report: &AuditReport) -> String {
     text
 }
 
-fn effects(report: &AuditReport) -> String {
+/// What the LUT does to gradation, in a sentence.
+pub(crate) fn effects(report: &AuditReport) -> String {
     let verb = |effect: Effect| match effect {
         Effect::Improves => "improves",
         Effect::Keeps => "keeps",
@@ -58,10 +59,7 @@ fn effects(report: &AuditReport) -> String {
 }
 
 /// Reasons of one kind are told once, by the gravest, with the other ramps named after it.
-fn reasons(all: &[VerdictReason]) -> String {
-    if all.is_empty() {
-        return "No fault was found.\n".to_owned();
-    }
+pub(crate) fn kinds(all: &[VerdictReason]) -> Vec<(&VerdictReason, Vec<&str>)> {
     let mut kinds: Vec<(&VerdictReason, Vec<&str>)> = Vec::new();
     for reason in all {
         let is_alike = |first: &VerdictReason| {
@@ -72,8 +70,15 @@ fn reasons(all: &[VerdictReason]) -> String {
             None => kinds.push((reason, Vec::new())),
         }
     }
+    kinds
+}
+
+fn reasons(all: &[VerdictReason]) -> String {
+    if all.is_empty() {
+        return "No fault was found.\n".to_owned();
+    }
     let mut text = "\nReasons\n".to_owned();
-    for (i, (reason, others)) in kinds.iter().enumerate() {
+    for (i, (reason, others)) in kinds(all).iter().enumerate() {
         let severity = match reason.severity {
             Load::DoNotLoad => "do not load",
             Load::Load | Load::WithCare => "with care",

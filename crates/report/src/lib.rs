@@ -1,4 +1,4 @@
-//! Reports for people and for machines: plain text and JSON of fits, audits, comparisons and repairs.
+//! Reports for people and for machines: plain text, one-file pages and JSON of fits, audits, comparisons and repairs.
 //!
 //! Text is at most [`TEXT_WIDTH`] columns wide, states units and meanings, and ends with a line end. JSON carries a
 //! `schema`; what is not known is `null`, with the reason under the field's name in the member `why` beside it. Equal
@@ -16,10 +16,12 @@ mod convert;
 mod depth_text;
 mod fit_json;
 mod fit_text;
+mod html;
 mod json;
 mod ramp_table;
 mod repair_json;
 mod repair_text;
+mod steps_line;
 mod study;
 mod text;
 mod tour_text;
@@ -34,8 +36,10 @@ pub use compare_text::compare_text;
 pub use convert::{CONVERT_SCHEMA, ConvertNames, convert_json, convert_text};
 pub use fit_json::{FIT_SCHEMA, fit_json};
 pub use fit_text::fit_text;
+pub use html::{Drawn, audit_html, compare_html, fit_html, tour_html, tour_picture};
 pub use repair_json::{REPAIR_SCHEMA, repair_json};
 pub use repair_text::repair_text;
+pub use steps_line::steps_line;
 pub use study::{
     Column, Entry, Journal, JournalError, PLOT_FILES, PlotError, STUDY_SCHEMA, StudyHeader, Values,
     case_table, cost_table, csv, merged, parquet, plots, sha256, study_json, study_summary,

@@ -5,18 +5,20 @@ use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
     AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, Thresholds,
-    Viewing, audit, parse_thresholds, thresholds_text,
+    Traces, Viewing, audit, neutral_trace, parse_thresholds, thresholds_text, traces,
 };
 use evenstep::convert::read_lut;
 use evenstep::display::SmoothingChoice;
 use evenstep::lut::{Evaluation, Lut};
-use evenstep::report::{audit_json, audit_text, audits_json, audits_table};
+use evenstep::report::{
+    Drawn, audit_html, audit_json, audit_text, audits_json, audits_table, steps_line,
+};
 
 use crate::audit_picture::AuditPicture;
 use crate::judge::Judge;
-use crate::options::{CommonArgs, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
+use crate::options::{CommonArgs, HtmlArg, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
 use crate::panel::panel;
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -102,6 +104,8 @@ pub(crate) struct AuditArgs {
     range: RangeArg,
     #[command(flatten)]
     json: JsonArg,
+    #[command(flatten)]
+    html: HtmlArg,
     #[command(flatten)]
     threads: ThreadsArg,
     #[command(flatten)]
@@ -196,15 +200,18 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     let ui = Ui::new(args.common.quiet);
     args.target.check()?;
     let options = args.options()?;
-    let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
-    output::check(&json, args.common.force)?;
+    let outputs: Vec<&Path> = [&args.json.json, &args.html.html]
+        .into_iter()
+        .filter_map(Option::as_deref)
+        .collect();
+    output::check(&outputs, args.common.force)?;
     let inputs = args
         .luts
         .iter()
         .chain(&args.panel)
         .chain(&args.thresholds)
         .chain(&args.image);
-    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
+    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &outputs)?;
     // All files are read before anything is computed: one that is faulty should not cost the others' time.
     let mut luts = Vec::new();
     for path in &args.luts {
@@ -218,7 +225,7 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
         .map(|path| AuditPicture::read(path, args.image_noise))
         .transpose()?;
     let picture = picture.as_ref();
-    let reports = args.threads.run(|| match &args.panel {
+    let audited = args.threads.run(|| match &args.panel {
         Some(readings) => {
             let known = panel(
                 readings,
@@ -230,33 +237,35 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
             let settled = args.target.request().settle(&known.readings, &known.model);
             let judge =
                 Judge::new(&known, settled).with_context(|| readings.display().to_string())?;
-            Ok(judge.with(|context| audits(luts, &options, Some(context), picture, ui)))
+            Ok(judge.with(|context| args.audits(luts, &options, Some(context), picture, ui)))
         }
-        None => Ok(audits(luts, &options, None, picture, ui)),
+        None => Ok(args.audits(luts, &options, None, picture, ui)),
     })?;
 
     if !args.json.is_stdout() {
-        let texts: Vec<String> = reports
+        let texts: Vec<String> = audited
             .iter()
-            .map(|(name, report)| audit_text(name, report))
+            .map(|one| audit_text(&one.name, &one.report) + &one.steps)
             .collect();
-        if reports.len() > 1 {
-            print(&audits_table(&reports))?;
+        if audited.len() > 1 {
+            print_report(&audits_table(&named(&audited)))?;
         }
-        print(&texts.join("\n"))?;
+        print_report(&texts.join("\n"))?;
     }
     if let Some(path) = &args.json.json {
-        let document = match reports.as_slice() {
-            [(_, only)] => audit_json(only),
-            several => audits_json(several),
+        let document = match audited.as_slice() {
+            [only] => audit_json(&only.report),
+            several => audits_json(&named(several)),
         };
         output::write(&document, path, args.common.force)?;
     }
-    let is_failed = args.fail_on.is_some_and(|threshold| {
-        reports
-            .iter()
-            .any(|(_, report)| threshold.is_met_by(report))
-    });
+    if let Some(path) = &args.html.html {
+        let drawn: Vec<Drawn> = audited.iter().filter_map(Audited::drawn).collect();
+        output::write(&audit_html(&drawn), path, args.common.force)?;
+    }
+    let is_failed = args
+        .fail_on
+        .is_some_and(|threshold| audited.iter().any(|one| threshold.is_met_by(&one.report)));
     Ok(if is_failed {
         Outcome::ThresholdFailed
     } else {
@@ -264,23 +273,65 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     })
 }
 
-fn audits(
-    luts: Vec<(String, Lut)>,
-    options: &AuditOptions,
-    context: Option<&PanelContext>,
-    picture: Option<&AuditPicture>,
-    ui: Ui,
-) -> Vec<(String, AuditReport)> {
-    let (progress, all) = (ui.progress("audits"), luts.len());
-    let mut reports = Vec::with_capacity(all);
-    for (i, (name, lut)) in luts.into_iter().enumerate() {
-        progress.at(i, all);
-        let correction = lut.evaluated(options.evaluation);
-        let mut report = audit(&Subject::of_lut(&correction, &lut), options, context);
-        if let Some(found) = picture.and_then(|p| p.bands(&correction, options, context)) {
-            report = report.with_picture(found);
-        }
-        reports.push((name, report));
+/// One LUT with what was found.
+struct Audited {
+    name: String,
+    lut: Lut,
+    report: AuditReport,
+    /// Steps near black, for a terminal.
+    steps: String,
+    /// Where a page is asked for.
+    traces: Option<Traces>,
+}
+
+impl Audited {
+    fn drawn(&self) -> Option<Drawn<'_>> {
+        Some(Drawn {
+            name: &self.name,
+            report: &self.report,
+            traces: self.traces.as_ref()?,
+            lut: &self.lut,
+        })
     }
-    reports
+}
+
+/// Names and reports, as tables and JSON take them.
+fn named(audited: &[Audited]) -> Vec<(String, AuditReport)> {
+    audited
+        .iter()
+        .map(|one| (one.name.clone(), one.report.clone()))
+        .collect()
+}
+
+impl AuditArgs {
+    fn audits(
+        &self,
+        luts: Vec<(String, Lut)>,
+        options: &AuditOptions,
+        context: Option<&PanelContext>,
+        picture: Option<&AuditPicture>,
+        ui: Ui,
+    ) -> Vec<Audited> {
+        let (progress, all) = (ui.progress("audits"), luts.len());
+        let mut audited = Vec::with_capacity(all);
+        for (i, (name, lut)) in luts.into_iter().enumerate() {
+            progress.at(i, all);
+            let correction = lut.evaluated(options.evaluation);
+            let subject = Subject::of_lut(&correction, &lut);
+            let mut report = audit(&subject, options, context);
+            if let Some(found) = picture.and_then(|p| p.bands(&correction, options, context)) {
+                report = report.with_picture(found);
+            }
+            let traces = (self.html.html.is_some()).then(|| traces(&subject, options, context));
+            let neutral = neutral_trace(&subject, options, context);
+            audited.push(Audited {
+                name,
+                report,
+                steps: neutral.as_ref().map_or_else(String::new, steps_line),
+                traces,
+                lut,
+            });
+        }
+        audited
+    }
 }
