@@ -1,6 +1,8 @@
 //! Time and memory that the largest lawful file of each format takes to read: `limits FOLDER` writes the files there, reads
 //! them and prints a row for each. `docs/methods/formats.md` holds such a table.
 
+#![expect(clippy::print_stdout, reason = "printing is what the example is for")]
+
 use std::path::Path;
 use std::time::Instant;
 

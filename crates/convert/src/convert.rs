@@ -303,19 +303,19 @@ fn fitted(
     if options.nodes.is_some() && lut.lattice.is_none() && !is_picture {
         return Err(ConvertError::NoLattice);
     }
-    let ends = |min: [f64; 3], max: [f64; 3]| (min, max);
     let curves = lut
         .curves
         .as_ref()
-        .map(|c| ends(c.domain_min(), c.domain_max()));
+        .map(|c| (c.domain_min(), c.domain_max()));
     let lattice = lut
         .lattice
         .as_ref()
-        .map(|l| ends(l.domain_min(), l.domain_max()));
-    let all = [curves, lattice];
-    let all = || all.iter().flatten();
-    let is_unit = all().all(|d| *d == ([0.0; 3], [1.0; 3]));
-    let is_even = all().all(|(min, max)| *min == [min[0]; 3] && *max == [max[0]; 3]);
+        .map(|l| (l.domain_min(), l.domain_max()));
+    let domains: Vec<_> = curves.into_iter().chain(lattice).collect();
+    let is_unit = domains.iter().all(|d| *d == ([0.0; 3], [1.0; 3]));
+    let is_even = domains
+        .iter()
+        .all(|(min, max)| *min == [min[0]; 3] && *max == [max[0]; 3]);
     let both = curves.is_some() && lattice.is_some();
     let holds_domain = match format {
         FileFormat::Clf => true,

@@ -67,7 +67,7 @@ impl Content {
     pub fn evaluated(&self, how: Evaluation) -> Box<dyn Correction + '_> {
         match self {
             Self::Lut(lut) => Box::new(lut.evaluated(how)),
-            Self::List(list) => Box::new(list.clone()),
+            Self::List(list) => Box::new(list),
         }
     }
 }

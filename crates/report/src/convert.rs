@@ -42,7 +42,10 @@ pub fn convert_json(names: ConvertNames<'_>, done: &Conversion, notes: &[String]
         why.insert("nodes", "the output holds no lattice");
     }
     if done.rows().is_none() {
-        why.insert("curve_rows", "the output holds no curves over 0 to 1 alone");
+        why.insert(
+            "curve_rows",
+            "the output holds no curves, or a chain of which they are a part",
+        );
     }
     if done.bits.is_none() {
         why.insert("bits", "the numbers are not rounded to codes");

@@ -17,7 +17,7 @@ fn convert_in(folder: &Path) -> Command {
             "-o",
             "out/lut.cube",
             "--nodes",
-            "49",
+            "33",
             "--force",
             "--quiet",
         ])
@@ -45,10 +45,10 @@ fn a_kill_at_any_moment_leaves_the_old_file_or_the_new() {
     assert!(convert_in(&folder).status().unwrap().success());
     let whole = started.elapsed();
     let (mut killed, mut olds) = (0, 0);
-    for step in 0..12 {
+    for step in 0..7 {
         std::fs::write(f.path("out/lut.cube"), OLD).unwrap();
         let mut child = convert_in(&folder).spawn().unwrap();
-        std::thread::sleep(whole.mul_f64(f64::from(step) / 10.0));
+        std::thread::sleep(whole.mul_f64(f64::from(step) / 6.0));
         // On Unix this is SIGKILL, which nothing can catch.
         child.kill().unwrap();
         killed += usize::from(!child.wait().unwrap().success());
@@ -92,6 +92,7 @@ impl Drop for SmallDisk<'_> {
 
 #[cfg(target_os = "linux")]
 #[test]
+#[expect(clippy::print_stdout, reason = "a check that is left out says so")]
 fn a_full_disk_leaves_the_old_file() {
     let f = prepared();
     let out = f.path("out");

@@ -22,7 +22,7 @@ impl ProcessList {
                 .or_else(|| self.descriptions.first().cloned()),
             ..Lut::default()
         };
-        let mut domain = operations.peek().and_then(|op| domain(op));
+        let mut domain = operations.peek().copied().and_then(domain_of);
         if domain.is_some() {
             operations.next();
         }
@@ -112,12 +112,8 @@ impl ProcessList {
     }
 }
 
-fn domain_of(operation: &Operation) -> Option<Ends> {
-    domain(&operation)
-}
-
 /// The inputs that `operation` maps to 0 and to 1, where a table over 0 to 1 behind it cannot tell it from a domain.
-fn domain(operation: &&Operation) -> Option<Ends> {
+fn domain_of(operation: &Operation) -> Option<Ends> {
     match operation {
         Operation::Range(range) => {
             let ([low_in, low_out], [high_in, high_out]) = (range.low?, range.high?);

@@ -199,7 +199,8 @@ impl<'a> Source<'a> {
     pub(super) fn room(node: Node<'_, '_>) -> usize {
         let bytes: usize = node
             .children()
-            .filter_map(|piece| piece.is_text().then(|| piece.text().map_or(0, str::len)))
+            .filter(Node::is_text)
+            .map(|piece| piece.text().map_or(0, str::len))
             .sum();
         bytes.div_ceil(2)
     }
