@@ -110,25 +110,30 @@ impl PackedLattice {
             let (f1, s1, f2, s2) = larger_first(f[0], 1, f[1], row);
             let (f2, s2, f3, s3) = larger_first(f2, s2, f[2], plane);
             let (f1, s1, f2, _) = larger_first(f1, s1, f2, s2);
-            second[i] = first[i] + s1;
+            second[i] = s1;
             // One step short of the far corner.
-            third[i] = first[i] + (1 + row + plane) - s3;
+            third[i] = (1 + row + plane) - s3;
             weights[0][i] = 1.0 - f1;
             weights[1][i] = f1 - f2;
             weights[2][i] = f2 - f3;
             weights[3][i] = f3;
         }
         let [w0, w1, w2, w3] = &weights;
+        let nodes = self.nodes.as_slice();
+        let far = (1 + row + plane) as usize;
         for i in 0..TILE {
             let at = first[i] as usize;
-            let v0 = self.nodes[at];
-            let v1 = self.nodes[second[i] as usize];
-            let v2 = self.nodes[third[i] as usize];
-            let v3 = self.nodes[at + (1 + row + plane) as usize];
+            let cell = &nodes[at..][..far + 1];
+            let v0 = cell[0];
+            let v1 = cell[second[i] as usize];
+            let v2 = cell[third[i] as usize];
+            let v3 = cell[far];
+            let mut sum = [0.0; 4];
             for c in 0..4 {
                 // Not fused, here and everywhere: the bits must not depend on the processor.
-                out[i][c] = v0[c] * w0[i] + v1[c] * w1[i] + v2[c] * w2[i] + v3[c] * w3[i];
+                sum[c] = v0[c] * w0[i] + v1[c] * w1[i] + v2[c] * w2[i] + v3[c] * w3[i];
             }
+            out[i] = sum;
         }
     }
 
