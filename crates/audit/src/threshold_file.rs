@@ -1,8 +1,5 @@
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
-
-use serde::Deserialize;
 
 use crate::thresholds::{LIMITS, LimitError, Thresholds};
 
@@ -47,24 +44,6 @@ pub enum ThresholdFileError {
     },
 }
 
-#[derive(Deserialize)]
-struct File {
-    schema: String,
-    #[serde(flatten)]
-    limits: BTreeMap<String, Entry>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Entry {
-    value: f64,
-    #[serde(default)]
-    reason: String,
-    // Printed for people; the unit of a limit is fixed.
-    #[serde(default, rename = "unit")]
-    _unit: Option<String>,
-}
-
 /// Reads the text of a file of thresholds; limits it does not name keep their defaults. `path` is for messages.
 ///
 /// The form is TOML: `schema`, and for each limit a table of its name with `value` and `reason`.
@@ -73,25 +52,34 @@ struct Entry {
 /// [`ThresholdFileError`], and among them for a limit that is changed without a reason.
 pub fn parse_thresholds(text: &str, path: &Path) -> Result<Thresholds, ThresholdFileError> {
     let path = || path.to_owned();
-    let file: File = toml::from_str(text).map_err(|e| ThresholdFileError::Form {
-        path: path(),
-        what: place_and_cause(text, &e),
-    })?;
-    if file.schema != THRESHOLDS_SCHEMA {
+    let form = |what: String| ThresholdFileError::Form { path: path(), what };
+    let mut file: toml::Table =
+        toml::from_str(text).map_err(|e| form(place_and_cause(text, &e)))?;
+    let schema = match file.remove("schema") {
+        Some(toml::Value::String(schema)) => schema,
+        _ => return Err(form("no line schema = \"evenstep/thresholds/1\"".into())),
+    };
+    if schema != THRESHOLDS_SCHEMA {
         return Err(ThresholdFileError::Schema {
             path: path(),
-            found: file.schema,
+            found: schema,
         });
     }
     let mut thresholds = Thresholds::default();
-    for (name, entry) in file.limits {
+    for (name, entry) in file {
+        let value = match entry.get("value") {
+            Some(toml::Value::Float(value)) => *value,
+            Some(toml::Value::Integer(value)) => *value as f64,
+            _ => return Err(form(format!("{name} needs a line value = NUMBER"))),
+        };
         thresholds
-            .set(&name, entry.value)
+            .set(&name, value)
             .map_err(|error| ThresholdFileError::Limit {
                 path: path(),
                 error,
             })?;
-        if entry.reason.trim().is_empty() {
+        let reason = entry.get("reason").and_then(toml::Value::as_str);
+        if reason.is_none_or(|reason| reason.trim().is_empty()) {
             return Err(ThresholdFileError::NoReason { path: path(), name });
         }
     }
@@ -165,8 +153,11 @@ mod tests {
                 &format!("{head}[plateau_codes]\nvalue = 1.5\nreason = \"r\"\n"),
                 "a whole one",
             ),
-            (&format!("{head}[wobble_itp]\nvalue = \"a\"\n"), "line 3"),
-            ("schema =", "line 1"),
+            (
+                &format!("{head}[wobble_itp]\nvalue = \"a\"\n"),
+                "value = NUMBER",
+            ),
+            ("schema = \"a\"\n[x", "line 2"),
         ] {
             let said = parse(text).unwrap_err().to_string();
             assert!(

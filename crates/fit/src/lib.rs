@@ -26,6 +26,7 @@ pub use build::{
 };
 pub use confidence::{Band, Doubt};
 pub use evenstep_lut::CodeRange;
+pub use evenstep_lut::{Region, Regions};
 pub use gamut::{Gamut, UNREACHABLE_ITP};
 pub use gradation::GradationReport;
 pub use invert::{Inversion, Inverter};
@@ -34,7 +35,6 @@ pub use left_out::refitted;
 pub use next_patches::{NextPatch, most_missed, next_patches};
 pub use patch_misses::{PatchMiss, patch_misses};
 pub use range::InSignal;
-pub use evenstep_lut::{Region, Regions};
 pub use report::{
     FitReport, GamutReport, NoiseReport, PatchesReport, ShaperFigures, ShaperReport, TargetReport,
 };
