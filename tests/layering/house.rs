@@ -81,12 +81,17 @@ fn no_file_names_a_folder_of_one_machine() {
     assert_none(&found, "a path that exists on one machine only");
 }
 
-/// Names that are not ours to spell: a journal, a title, interfaces, the CIE's own word.
-const FOREIGN: [&str; 9] = [
+/// Names that are not ours to spell: a journal, titles, interfaces, the CIE's own word.
+const FOREIGN: [&str; 14] = [
     "color res. appl.",
     "color-difference formula",
     "evaluation of color perceptual smoothness",
     "color-034",
+    "color universal design",
+    "no-color.org",
+    "ansicolor",
+    "fg_color",
+    ".color(&",
     "colorchoice",
     "color = ",
     "cargo_term_color",
