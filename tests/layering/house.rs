@@ -81,8 +81,8 @@ fn no_file_names_a_folder_of_one_machine() {
     assert_none(&found, "a path that exists on one machine only");
 }
 
-/// Names that are not ours to spell: a journal, titles, interfaces, the CIE's own word.
-const FOREIGN: [&str; 14] = [
+/// Names that are not ours to spell: a journal, titles, interfaces, types of libraries, the CIE's own word.
+const FOREIGN: [&str; 16] = [
     "color res. appl.",
     "color-difference formula",
     "evaluation of color perceptual smoothness",
@@ -91,6 +91,8 @@ const FOREIGN: [&str; 14] = [
     "no-color.org",
     "ansicolor",
     "fg_color",
+    "rgbcolor",
+    "rgbacolor",
     ".color(&",
     "colorchoice",
     "color = ",
