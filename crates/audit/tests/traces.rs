@@ -14,7 +14,7 @@ const ROUNDOFF: f64 = 1e-12;
 /// A lattice with a bend, a tint and a dip.
 fn bent() -> Lut {
     Lut::from(Lut3d::from_fn(9, |s| {
-        let dip = if s == [0.25; 3] { 0.06 } else { 0.0 };
+        let dip = if s == [0.25; 3] { 0.16 } else { 0.0 };
         [s[0].powf(1.1) - dip, s[1] - dip, 0.95 * s[2] - 0.9 * dip]
     }))
 }
