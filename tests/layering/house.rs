@@ -81,13 +81,25 @@ fn no_file_names_a_folder_of_one_machine() {
     assert_none(&found, "a path that exists on one machine only");
 }
 
-/// Names that are not ours to spell: a journal, a title, interfaces, the CIE's own word.
-const FOREIGN: [&str; 9] = [
+/// Names that are not ours to spell: a journal, titles, interfaces, types of libraries, the CIE's own word.
+const FOREIGN: [&str; 21] = [
     "color res. appl.",
     "color-difference formula",
     "evaluation of color perceptual smoothness",
     "color-034",
+    "color universal design",
+    "no-color.org",
+    "ansicolor",
+    "fg_color",
+    "rgbcolor",
+    "rgbacolor",
+    ".color(&",
     "colorchoice",
+    "colortype",
+    "color_type",
+    "color_primaries",
+    "display_color_volume",
+    "color3dlut",
     "color = ",
     "cargo_term_color",
     "no_color",

@@ -4,15 +4,20 @@ use rayon::prelude::*;
 use crate::against;
 use crate::carried::base_in_lattice;
 use crate::context::{PanelContext, Subject};
+use crate::curves::curves_report;
+use crate::evaluation;
+use crate::in_depth::InDepth;
+use crate::margin::{VISIBILITY_SCALE, margin};
 use crate::node_figures::lattice_report;
 use crate::noise_gain::noise_gain;
 use crate::report::{AuditReport, EndPoints, MeasuredOn, ReferenceRamp, References, SCHEMA};
-use crate::scales::BARTEN_NAME;
 use crate::thresholds::Thresholds;
 use crate::verdict::{self, Evidence, Load, Verdict};
+use crate::viewing::Viewing;
 use crate::walk::drive_of_positions;
 use crate::walked::{Walked, walk};
-use crate::why::{NEEDS_READINGS, NOT_MEASURED, Why};
+use crate::why::{NEEDS_READINGS, Why};
+use crate::worst::Gazetteer;
 use evenstep_lut::Ramp;
 use evenstep_lut::{BitDepth, CodeRange, CodeScale};
 
@@ -32,6 +37,12 @@ pub struct AuditOptions {
     pub evaluation: Evaluation,
     /// Ramps walked after the named ones.
     pub extra_ramps: Vec<Ramp>,
+    /// Whether the figures that no verdict rests on and that take as long as all others are computed too: the
+    /// 26-neighbour test, evaluation sensitivity, and the summaries by region. Off unless asked for, because fits, repairs
+    /// and studies audit hundreds of times.
+    pub in_depth: bool,
+    /// Under which conditions luminance steps are looked at; the verdict takes none.
+    pub viewing: Viewing,
     /// Limits of the verdict.
     pub thresholds: Thresholds,
 }
@@ -45,6 +56,8 @@ impl Default for AuditOptions {
             near_black: evenstep_lut::NEAR_BLACK,
             evaluation: Evaluation::default(),
             extra_ramps: Vec::new(),
+            in_depth: false,
+            viewing: Viewing::default(),
             thresholds: Thresholds::default(),
         }
     }
@@ -80,14 +93,30 @@ pub fn audit(
         .collect();
 
     let signals = walked.iter().flat_map(|w| &w.guide.signals);
+    let weight_bits = evaluation::weight_bits(options.evaluation);
     let lattice = subject
         .lattice
-        .map(|lattice| lattice_report(subject, lattice, scale, context, signals));
+        .map(|lattice| lattice_report(subject, lattice, scale, context, signals, weight_bits));
+    let (lattice, finds) = lattice.unzip();
     let non_finite = walked.iter().map(|w| w.non_finite).sum();
     // The first ramp is the neutral one.
     let wobble = walked
         .first()
         .and_then(|w| w.wobble.map(|(value, at)| (value, w.guide.span(at, at))));
+    let depth = if options.in_depth {
+        let ramps: Vec<&[[f64; 3]]> = walked.iter().map(|w| w.guide.signals.as_slice()).collect();
+        InDepth::find(
+            subject,
+            finds.as_ref(),
+            weight_bits,
+            scale,
+            context,
+            near_black_end,
+            &ramps,
+        )
+    } else {
+        InDepth::not_asked_for()
+    };
     let (mut reports, mut base, mut uncorrected) = (Vec::new(), Vec::new(), Vec::new());
     for one in walked {
         reports.push(one.report);
@@ -100,7 +129,10 @@ pub fn audit(
     let against = |reference: &Vec<ReferenceRamp>| against::compare(&reports, reference, limits);
     let against_base = references.as_ref().map(|r| against(&r.base));
     let against_uncorrected = references.as_ref().map(|r| against(&r.uncorrected).0);
-    let reasons = verdict::reasons(&Evidence {
+    let gain = context.map_or(Err(NEEDS_READINGS), |context| {
+        noise_gain(subject.correction, context, scale, near_black_end)
+    });
+    let evidence = Evidence {
         limits,
         ramps: &reports,
         lattice: lattice.as_ref(),
@@ -108,11 +140,18 @@ pub fn audit(
         wobble,
         base: references.as_ref().map(|r| r.base.as_slice()),
         facts: context.map(|c| c.facts),
+        noise_gain: gain.ok(),
         worse_than_base: against_base.as_ref().and_then(|(_, worse)| worse.clone()),
-    });
+    };
+    let reasons = verdict::reasons(&evidence);
     let mut unsaid = Why::default();
     let verdict = Verdict {
         load: reasons.first().map_or(Load::Load, |r| r.severity),
+        scale: VISIBILITY_SCALE,
+        margin: unsaid.note(
+            "margin",
+            margin(&evidence, &reasons).ok_or("no figure has a limit here"),
+        ),
         against_base: unsaid.note(
             "against_base",
             against_base.map(|(effect, _)| effect).ok_or(NEEDS_READINGS),
@@ -125,9 +164,21 @@ pub fn audit(
         why: unsaid,
     };
 
-    let gain = context.map_or(Err(NEEDS_READINGS), |context| {
-        noise_gain(subject.correction, context, scale, near_black_end)
-    });
+    let gazetteer = Gazetteer {
+        lattice: subject.lattice,
+        curves: subject.curves,
+        scale,
+    };
+    let mut worst = Vec::new();
+    if let Some((lattice, finds)) = subject.lattice.zip(finds.as_ref()) {
+        worst.extend(gazetteer.of_lattice(lattice, finds));
+    }
+    worst.extend(gazetteer.of_ramps(&reports));
+    worst.extend(wobble.map(|(value, at)| {
+        gazetteer.at_signal("neutral_wobble_itp", value, Some("neutral"), at.from_signal)
+    }));
+    worst.extend(depth.worst(&gazetteer));
+
     let mut why = Why::default();
     let needs = || {
         if context.is_some() {
@@ -151,10 +202,18 @@ pub fn audit(
         range: options.range,
         evaluation: options.evaluation.to_string(),
         near_black_end,
-        barten: BARTEN_NAME,
+        barten: options.viewing.barten_name(),
+        viewing: options.viewing.source,
         end_points: EndPoints { black, white },
         non_finite,
         lattice: why.note("lattice", lattice.ok_or("the correction has no lattice")),
+        curves: why.note(
+            "curves",
+            subject
+                .curves
+                .map(curves_report)
+                .ok_or("the correction has no curves"),
+        ),
         ramps: reports,
         neutral_wobble_itp: why.note(
             "neutral_wobble_itp",
@@ -165,9 +224,12 @@ pub fn audit(
             wobble.map(|(_, at)| at.from_code).ok_or_else(needs),
         ),
         references: why.note("references", references.ok_or(NEEDS_READINGS)),
-        neighbours26: why.note("neighbours26", Err(NOT_MEASURED)),
+        neighbours26: why.note("neighbours26", depth.neighbours26),
         noise_gain: why.note("noise_gain", gain),
-        evaluation_sensitivity: why.note("evaluation_sensitivity", Err(NOT_MEASURED)),
+        evaluation_sensitivity: why.note("evaluation_sensitivity", depth.evaluation),
+        regions: why.note("regions", depth.regions),
+        image: why.note("image", Err("no picture was given")),
+        worst,
         thresholds: *limits,
         why,
     }

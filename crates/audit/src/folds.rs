@@ -1,4 +1,3 @@
-use evenstep_lut::{Lut3d, tetrahedron_volumes};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -30,53 +29,14 @@ pub struct Folds {
 }
 
 /// A cell with at least one fault.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct BadCell {
     /// Its lowest node.
     pub(crate) cell: [usize; 3],
     pub(crate) folded: u8,
     pub(crate) collapsed: u8,
-}
-
-/// All cells with a folded or collapsed tetrahedron, blue slowest.
-pub(crate) fn bad_cells(lattice: &Lut3d) -> Vec<BadCell> {
-    let n = lattice.size();
-    let nodes = lattice.nodes();
-    let widths: [f64; 3] = [0, 1, 2].map(|c| lattice.domain_max()[c] - lattice.domain_min()[c]);
-    let scale = ((n - 1) as f64).powi(3) / widths.iter().product::<f64>();
-    let slabs: Vec<Vec<BadCell>> = (0..n - 1)
-        .into_par_iter()
-        .map(|b| {
-            let mut bad = Vec::new();
-            for g in 0..n - 1 {
-                for r in 0..n - 1 {
-                    let origin = lattice.index(r, g, b);
-                    let corner = |bits: usize| {
-                        nodes[origin + (bits & 1) + n * (bits >> 1 & 1) + n * n * (bits >> 2)]
-                    };
-                    let corners: [[f64; 3]; 8] = std::array::from_fn(corner);
-                    let (mut folded, mut collapsed) = (0, 0);
-                    for volume in tetrahedron_volumes(&corners) {
-                        let volume = scale * volume;
-                        if volume < -COLLAPSED {
-                            folded += 1;
-                        } else if volume <= COLLAPSED {
-                            collapsed += 1;
-                        }
-                    }
-                    if folded + collapsed > 0 {
-                        bad.push(BadCell {
-                            cell: [r, g, b],
-                            folded,
-                            collapsed,
-                        });
-                    }
-                }
-            }
-            bad
-        })
-        .collect();
-    slabs.concat()
+    /// The least determinant.
+    pub(crate) least: f64,
 }
 
 /// Sorts bad cells into the counts of the report.
@@ -122,6 +82,12 @@ pub(crate) fn count(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cells;
+    use evenstep_lut::Lut3d;
+
+    fn bad_cells(lattice: &Lut3d) -> Vec<BadCell> {
+        cells::walk(lattice, 8).bad
+    }
 
     #[test]
     fn identity_has_no_fold_and_a_mirror_is_all_folds() {

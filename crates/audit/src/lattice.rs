@@ -57,6 +57,10 @@ pub(crate) struct AxisFigures {
     pub(crate) local_variances: Vec<f64>,
     pub(crate) second_rms: f64,
     pub(crate) second_p99: f64,
+    /// Largest local variance with the middle node of its window; `None` under six nodes.
+    pub(crate) worst_local: Option<(f64, [usize; 3])>,
+    /// Second difference of the largest magnitude with its middle node; `None` under three nodes.
+    pub(crate) worst_second: Option<(f64, [usize; 3])>,
 }
 
 /// Steps, local variances and second differences along each axis. Lines are visited in index order.
@@ -88,6 +92,7 @@ fn one_axis(lattice: &Lut3d, axis: usize) -> AxisFigures {
     let lines = n * n;
     let mut local_variances = Vec::with_capacity(lines * n.saturating_sub(WINDOW));
     let mut curvatures = Vec::with_capacity(lines * n.saturating_sub(2));
+    let (mut worst_local, mut worst_second) = (None, None);
     let mut line = vec![0.0; n - 1];
     let (mut sum, mut squares) = (0.0, 0.0);
     for j in 0..n {
@@ -126,8 +131,20 @@ fn one_axis(lattice: &Lut3d, axis: usize) -> AxisFigures {
             }
             sum += line_sum;
             squares += line_squares;
-            local_variances.extend(line.windows(WINDOW).map(residual_variance));
-            curvatures.extend(line.windows(2).map(|s| (s[1] - s[0]) * scale));
+            for (k, window) in line.windows(WINDOW).enumerate() {
+                let variance = residual_variance(window);
+                keep_larger(&mut worst_local, variance, variance, || {
+                    node(k + WINDOW / 2)
+                });
+                local_variances.push(variance);
+            }
+            for (k, pair) in line.windows(2).enumerate() {
+                let curvature = (pair[1] - pair[0]) * scale;
+                keep_larger(&mut worst_second, curvature, curvature.abs(), || {
+                    node(k + 1)
+                });
+                curvatures.push(curvature);
+            }
         }
     }
     let count = (lines * (n - 1)) as f64;
@@ -143,6 +160,20 @@ fn one_axis(lattice: &Lut3d, axis: usize) -> AxisFigures {
         local_variances,
         second_rms,
         second_p99: percentile(&mut curvatures, 99.0).unwrap_or(0.0),
+        worst_local,
+        worst_second,
+    }
+}
+
+/// Keeps the value of the largest size, and the first of equals.
+fn keep_larger(
+    worst: &mut Option<(f64, [usize; 3])>,
+    value: f64,
+    size: f64,
+    node: impl FnOnce() -> [usize; 3],
+) {
+    if worst.is_none_or(|(most, _)| size > most.abs()) {
+        *worst = Some((value, node()));
     }
 }
 
@@ -223,5 +254,13 @@ mod tests {
         // have squares 0.01 + 0.0025 + 0.25 + 0.2025 + 0.01 = 0.475.
         let largest = red.local_variances.iter().copied().fold(0.0, f64::max);
         assert!((largest - 0.475 / 3.0).abs() < 1e-12, "{largest}");
+        // A window of five steps has six nodes; the place named is the third, and the first of the largest counts.
+        let (most, node) = red.worst_local.unwrap();
+        assert_eq!(most, largest);
+        assert_eq!(node[1..], [1, 2]);
+        // Second differences (s₁ − s₀)·7 of 1 1 1.5 0.5: 0, 3.5, −7 at node 3.
+        let (second, node) = red.worst_second.unwrap();
+        assert!((second + 7.0).abs() < 1e-9, "{second}");
+        assert_eq!(node, [3, 1, 2]);
     }
 }

@@ -17,50 +17,79 @@
 
 mod against;
 mod audit;
+mod banding;
 mod carried;
+mod cells;
 mod context;
+mod curves;
+mod evaluation;
 mod figures;
 mod folds;
+mod in_depth;
 mod lattice;
 mod light;
+mod margin;
+mod neighbours;
 mod node_figures;
 mod noise_gain;
+mod picture_bands;
 mod places;
 mod plateau;
 mod ramp_nodes;
 mod reason;
+mod regions;
 mod report;
 mod reversal;
 mod roughness;
 mod scales;
+mod threshold_file;
 pub mod thresholds;
+mod traces;
 mod trend;
 mod unevenness;
 mod verdict;
+mod viewing;
 mod walk;
 mod walked;
 mod why;
+mod worst;
 
 pub use against::Effect;
 pub use audit::{AuditOptions, audit};
+pub use banding::{Luma, banding_index};
 pub use context::{AuditTarget, PanelContext, ReadingFacts, Subject};
+pub use curves::CurvesReport;
+pub use evaluation::{Apart, EvaluationSensitivity};
 pub use evenstep_lut::{
-    BitDepth, CodeRange, CodeScale, FOLIAGE_END, Ramp, RampError, SKIN_END, SKY_END, Walk,
+    BitDepth, CodeRange, CodeScale, FOLIAGE_END, Ramp, RampError, Region, Regions, SKIN_END,
+    SKY_END, Walk,
 };
 pub use figures::{FloorFigures, RampFigures};
 pub use folds::{COLLAPSED, Folds};
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
+pub use margin::{Margin, VISIBILITY_SCALE};
+pub use neighbours::Neighbours26;
 pub use node_figures::{AT_END, node_signal};
-pub use noise_gain::NoiseGain;
+pub use noise_gain::{NoiseGain, NoiseGrey};
+pub use picture_bands::{CompressedBands, PictureBands, PictureReport, picture_bands};
 pub use places::{Place, RampPlaces, RampSearch};
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
+pub use regions::RegionFigures;
 pub use report::{
     AuditReport, Distance, EndPoints, LatticeReport, MeasuredOn, NearBlack, RampReport,
     ReferenceRamp, References, RoundedFigures, SCHEMA,
 };
 pub use roughness::Roughness;
-pub use thresholds::Thresholds;
+pub use threshold_file::{
+    THRESHOLDS_SCHEMA, ThresholdFileError, parse_thresholds, thresholds_text,
+};
+pub use thresholds::{LIMITS, Limit, LimitError, Thresholds};
+pub use traces::{
+    ColourTrace, LightTrace, Miss, PLANE_SIDE, PlaneTrace, RampTrace, Traces, neutral_trace, traces,
+};
 pub use verdict::{Load, Verdict};
+pub use viewing::{ParseViewingError, Viewing};
 pub use walk::Span;
 pub use why::Why;
+pub use worst::WorstPlace;

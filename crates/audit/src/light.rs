@@ -28,6 +28,11 @@ impl Light {
         self.xyz[at].luminance_cd_m2()
     }
 
+    /// PQ codes of the luminances, 0 to 1.
+    pub(crate) fn luminance_codes(&self) -> &[f64] {
+        &self.luminance_code
+    }
+
     /// Rise of luminance from one code to the next, in cd/m².
     pub(crate) fn rise(&self, at: usize) -> f64 {
         self.luminance(at + 1) - self.luminance(at)

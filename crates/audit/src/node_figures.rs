@@ -1,5 +1,6 @@
 use evenstep_lut::{Lut1d, Lut3d};
 
+use crate::cells::{self, Cells};
 use crate::context::{PanelContext, Subject};
 use crate::folds;
 use crate::lattice::{self, SecondDifference};
@@ -12,24 +13,39 @@ pub const AT_END: f64 = 1e-6;
 /// Bisections of a curve: 2⁻⁵² of its domain.
 const HALVINGS: usize = 52;
 
-/// All lattice figures. `ramp_signals` are the signals of the named ramps.
+/// A value and the node where it is.
+type AtNode = Option<(f64, [usize; 3])>;
+
+/// What was found on the way to the figures, for the places where they are worst.
+pub(crate) struct LatticeFinds {
+    pub(crate) cells: Cells,
+    /// Largest local step variance.
+    pub(crate) local_variance: AtNode,
+    /// Second difference of the largest magnitude.
+    pub(crate) second_difference: AtNode,
+    /// Smallest neighbour step.
+    pub(crate) least_step: AtNode,
+}
+
+/// All lattice figures. `ramp_signals` are the signals of the named ramps, `weight_bits` the places of the weights whose
+/// rounding is measured.
 pub(crate) fn lattice_report<'s>(
     subject: &Subject,
     lattice: &Lut3d,
     scale: CodeScale,
     context: Option<&PanelContext>,
     ramp_signals: impl Iterator<Item = &'s [f64; 3]>,
-) -> LatticeReport {
+    weight_bits: u8,
+) -> (LatticeReport, LatticeFinds) {
     let n = lattice.size();
-    let (axes, bad) = rayon::join(|| lattice::axes(lattice), || folds::bad_cells(lattice));
+    let (axes, found) = rayon::join(
+        || lattice::axes(lattice),
+        || cells::walk(lattice, weight_bits),
+    );
 
     let mut crossed = vec![false; n * n * n];
     for signal in ramp_signals {
-        let position = signal.map(|v| scale.position_from_signal(v));
-        let [r, g, b] = cell_of(
-            lattice,
-            subject.curves.map_or(position, |c| c.sample(position)),
-        );
+        let [r, g, b] = cell_of(lattice, subject.curves, *signal, scale);
         crossed[lattice.index(r, g, b)] = true;
     }
     let on_ramp = |[r, g, b]: [usize; 3]| crossed[lattice.index(r, g, b)];
@@ -43,7 +59,7 @@ pub(crate) fn lattice_report<'s>(
     };
     let reached: Option<&(dyn Fn([usize; 3]) -> bool + Sync)> =
         context.map(|_| &cell_is_reached as _);
-    let folds = folds::count(&bad, on_ramp, reached);
+    let folds = folds::count(&found.bad, on_ramp, reached);
 
     let mut why = Why::default();
     let three =
@@ -52,6 +68,23 @@ pub(crate) fn lattice_report<'s>(
     let second_difference = SecondDifference {
         rms: three(&|a| a.second_rms),
         p99: three(&|a| a.second_p99),
+    };
+    let larger = |of: &dyn Fn(&lattice::AxisFigures) -> AtNode| {
+        let all = axes.iter().filter_map(of);
+        // The first of equals.
+        all.fold(None, |best: AtNode, here| match best {
+            Some(most) if most.0.abs() >= here.0.abs() => best,
+            _ => Some(here),
+        })
+    };
+    let finds = LatticeFinds {
+        local_variance: larger(&|a| a.worst_local),
+        second_difference: larger(&|a| a.worst_second),
+        least_step: axes
+            .iter()
+            .map(|a| (a.steps.min, a.steps.min_node))
+            .reduce(|best, here| if here.0 < best.0 { here } else { best }),
+        cells: found,
     };
     let mut variances = Vec::new();
     let mut neighbour_steps = Vec::new();
@@ -62,7 +95,7 @@ pub(crate) fn lattice_report<'s>(
     let local =
         lattice::local_step_variance(n, variances).ok_or("needs a lattice of six nodes or more");
     let values = node_values(lattice);
-    LatticeReport {
+    let report = LatticeReport {
         nodes: n,
         step_variance,
         neighbour_steps,
@@ -78,11 +111,19 @@ pub(crate) fn lattice_report<'s>(
         distance_from_identity: values.distance,
         duplicate_planes: [0, 1, 2].map(|axis| duplicate_planes(lattice, axis)),
         why,
-    }
+    };
+    (report, finds)
 }
 
-/// Lowest node of the cell a position falls into.
-fn cell_of(lattice: &Lut3d, position: [f64; 3]) -> [usize; 3] {
+/// Lowest node of the cell a signal falls into; `curves` are those in front of the lattice.
+pub(crate) fn cell_of(
+    lattice: &Lut3d,
+    curves: Option<&Lut1d>,
+    signal: [f64; 3],
+    scale: CodeScale,
+) -> [usize; 3] {
+    let position = signal.map(|v| scale.position_from_signal(v));
+    let position = curves.map_or(position, |curves| curves.sample(position));
     let (min, max) = (lattice.domain_min(), lattice.domain_max());
     let last = lattice.size() - 1;
     [0, 1, 2].map(|c| {

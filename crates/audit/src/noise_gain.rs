@@ -4,11 +4,12 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::context::PanelContext;
-use crate::walk::drive_of_positions;
+use crate::neighbours::offsets;
+use crate::walk::{drive_at, shown_by};
 use crate::why::Known;
 
 /// Noise of a picture: one code at this depth. 8 bits is what compressed pictures mostly have (method, section 6).
-const NOISE_BITS: BitDepth = BitDepth::EIGHT;
+pub(crate) const NOISE_BITS: BitDepth = BitDepth::EIGHT;
 /// Noise that the target itself makes smaller than this, in ΔE ITP, gives no ratio (method, section 6).
 const LEAST_NOISE_ITP: f64 = 0.1;
 /// Signals between which a grey is a mid-tone.
@@ -37,18 +38,20 @@ pub struct NoiseGain {
     pub left_out: usize,
 }
 
-/// What was found at one grey.
-struct Grey {
-    signal: f64,
-    gain: Option<f64>,
+/// What was found at one grey of 8 bits.
+#[derive(Clone, Copy, Debug)]
+pub struct NoiseGrey {
+    /// Signal of the grey.
+    pub signal: f64,
+    /// Largest ratio over the directions; `None` where the target's own noise is below 0.1 ΔE ITP in all of them or
+    /// leaves the range.
+    pub gain: Option<f64>,
 }
 
 /// The 26 directions to the corners, edges and faces of a cube, of length 1.
-fn directions() -> Vec<[f64; 3]> {
-    let step = |i: i32| f64::from(i % 3 - 1);
-    (0..27)
-        .map(|i| [step(i), step(i / 3), step(i / 9)])
-        .filter(|v| *v != [0.0; 3])
+pub(crate) fn directions() -> Vec<[f64; 3]> {
+    offsets()
+        .into_iter()
         .map(|v| {
             let length = v.iter().map(|x| x * x).sum::<f64>().sqrt();
             v.map(|x| x / length)
@@ -63,27 +66,7 @@ pub(crate) fn noise_gain(
     source: CodeScale,
     near_black_end: f64,
 ) -> Known<NoiseGain> {
-    let scale = CodeScale {
-        depth: NOISE_BITS,
-        range: source.range,
-    };
-    // One code of the scale, as signal: in narrow range fewer codes span it.
-    let code = scale.signal_from_code(1.0) - scale.signal_from_code(0.0);
-    let signals: Vec<f64> = (scale.black()..=scale.white())
-        .map(|c| scale.signal_from_code(f64::from(c)))
-        .collect();
-    let directions = directions();
-    let greys: Vec<Grey> = signals
-        .into_par_iter()
-        .filter_map(|signal| {
-            let near_black = signal <= near_black_end;
-            let mid = (MID_TONES[0]..=MID_TONES[1]).contains(&signal);
-            ((near_black || mid) && (context.reachable)([signal; 3])).then(|| Grey {
-                signal,
-                gain: gain(correction, context, source, signal, code, &directions),
-            })
-        })
-        .collect();
+    let greys = noise_greys(correction, context, source, near_black_end);
     let over = |of: &dyn Fn(f64) -> bool| {
         let mut gains: Vec<f64> = greys
             .iter()
@@ -106,44 +89,71 @@ pub(crate) fn noise_gain(
     })
 }
 
-/// Largest ratio over all directions whose noise stays in range and is large enough in the target.
-fn gain(
+/// Every grey that is looked at, by rising signal.
+pub(crate) fn noise_greys(
     correction: &dyn Correction,
     context: &PanelContext<'_>,
     source: CodeScale,
-    signal: f64,
+    near_black_end: f64,
+) -> Vec<NoiseGrey> {
+    let scale = CodeScale {
+        depth: NOISE_BITS,
+        range: source.range,
+    };
+    // One code of the scale, as signal: in narrow range fewer codes span it.
+    let code = scale.signal_from_code(1.0) - scale.signal_from_code(0.0);
+    let signals: Vec<f64> = (scale.black()..=scale.white())
+        .map(|c| scale.signal_from_code(f64::from(c)))
+        .collect();
+    let directions = directions();
+    signals
+        .into_par_iter()
+        .filter_map(|signal| {
+            let near_black = signal <= near_black_end;
+            let mid = (MID_TONES[0]..=MID_TONES[1]).contains(&signal);
+            ((near_black || mid) && (context.reachable)([signal; 3])).then(|| NoiseGrey {
+                signal,
+                gain: gain(correction, context, source, [signal; 3], code, &directions),
+            })
+        })
+        .collect()
+}
+
+/// The signal with noise of minus and of plus one code along every direction in which both stay in range.
+pub(crate) fn noisy_pairs(
+    signal: [f64; 3],
     code: f64,
     directions: &[[f64; 3]],
-) -> Option<f64> {
-    let noisy = |v: &[f64; 3]| [-code, code].map(|d| v.map(|x| signal + d * x));
-    let in_range = |pair: &[[f64; 3]; 2]| pair.iter().flatten().all(|x| (0.0..=1.0).contains(x));
+) -> impl Iterator<Item = [[f64; 3]; 2]> {
     directions
         .iter()
         // A direction and its opposite are one pair of signals.
         .take(directions.len() / 2)
-        .map(noisy)
-        .filter(in_range)
+        .map(move |v| [-code, code].map(|d| [0, 1, 2].map(|c| signal[c] + d * v[c])))
+        .filter(|pair| pair.iter().flatten().all(|x| (0.0..=1.0).contains(x)))
+}
+
+/// Largest ratio, over all directions whose noise stays in range and is large enough in the target.
+pub(crate) fn gain(
+    correction: &dyn Correction,
+    context: &PanelContext<'_>,
+    source: CodeScale,
+    signal: [f64; 3],
+    code: f64,
+    directions: &[[f64; 3]],
+) -> Option<f64> {
+    noisy_pairs(signal, code, directions)
         .filter_map(|pair| {
             let wanted = pair.map(|s| itp_from_xyz(context.target.xyz(s)));
             let wanted = delta_e_itp(wanted[0], wanted[1]);
             (wanted >= LEAST_NOISE_ITP).then(|| {
-                let drives = drive_of_positions(correction, &pair, source);
-                let shown = [0, 1].map(|i| itp_from_xyz(context.panel.xyz(clipped(drives[i]))));
+                let shown = pair
+                    .map(|s| drive_at(correction, s, source))
+                    .map(|drive| itp_from_xyz(shown_by(context.panel, drive)));
                 delta_e_itp(shown[0], shown[1]) / wanted
             })
         })
         .max_by(f64::total_cmp)
-}
-
-/// The panel clips what lies beyond its range; what is no number counts as 0, as along ramps.
-fn clipped(drive: [f64; 3]) -> [f64; 3] {
-    drive.map(|v| {
-        if v.is_finite() {
-            v.clamp(0.0, 1.0)
-        } else {
-            0.0
-        }
-    })
 }
 
 #[cfg(test)]

@@ -64,7 +64,7 @@ impl<'a> RampSearch<'a> {
         Self {
             ramps: ramps
                 .map(|ramp| {
-                    let guide = Guide::new(&ramp, scale, near_black_end, context);
+                    let guide = Guide::new(&ramp, scale, near_black_end, options.viewing, context);
                     (ramp.name().to_owned(), guide)
                 })
                 .collect(),

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use crate::against::Worse;
 use crate::folds::Folds;
+use crate::margin::scale_of;
 use crate::report::RampReport;
 use crate::verdict::Load;
 use crate::walk::Span;
@@ -22,6 +23,9 @@ pub struct VerdictReason {
     /// What was found; `None` for missing knowledge.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
+    /// The scale of both.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scale: Option<&'static str>,
     /// The limit it passed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub threshold: Option<f64>,
@@ -82,6 +86,7 @@ impl VerdictReason {
             label,
             figure,
             value: None,
+            scale: None,
             threshold: None,
             ramp: None,
             between: None,
@@ -92,6 +97,7 @@ impl VerdictReason {
 
     fn passing(mut self, value: f64, threshold: f64) -> Self {
         (self.value, self.threshold) = (Some(value), Some(threshold));
+        self.scale = Some(scale_of(self.figure));
         self
     }
 
@@ -352,6 +358,19 @@ impl VerdictReason {
         .passing(value, limit);
         (reason.ramp, reason.between) = (Some("neutral".into()), Some(at));
         reason
+    }
+
+    pub(crate) fn noise_gain(figure: &'static str, value: f64, limit: f64) -> Self {
+        let part = if figure == "noise_gain.near_black_p95" {
+            "near black"
+        } else {
+            "in mid-tones"
+        };
+        let sentence = format!(
+            "noise of a picture is shown {value:.1} times as large as the target has it {part} (95th percentile), and \
+             {limit} is the limit; {REFIT}"
+        );
+        Self::new(Load::WithCare, "noise is amplified", figure, sentence).passing(value, limit)
     }
 
     pub(crate) fn not_numbers(count: usize) -> Self {

@@ -1,14 +1,20 @@
 use serde::Serialize;
 
+use crate::curves::CurvesReport;
+use crate::evaluation::EvaluationSensitivity;
 use crate::figures::{FloorFigures, RampFigures};
 use crate::folds::Folds;
 use crate::lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
+use crate::neighbours::Neighbours26;
 use crate::noise_gain::NoiseGain;
+use crate::picture_bands::PictureReport;
+use crate::regions::RegionFigures;
 use crate::thresholds::Thresholds;
 use crate::verdict::Verdict;
 use crate::walk::Span;
 use crate::why::Why;
-use evenstep_lut::{BitDepth, CodeRange};
+use crate::worst::WorstPlace;
+use evenstep_lut::{BitDepth, CodeRange, Regions};
 
 /// Name and version of the JSON this crate's report serialises to.
 pub const SCHEMA: &str = "evenstep/audit/1";
@@ -33,13 +39,17 @@ pub struct AuditReport {
     /// Signal at which near black ends.
     pub near_black_end: f64,
     /// Observer and contrast convention of every `step_barten_max`.
-    pub barten: &'static str,
+    pub barten: String,
+    /// Conditions under which the luminance scales look at steps.
+    pub viewing: &'static str,
     /// Drive at signal (0, 0, 0) and (1, 1, 1).
     pub end_points: EndPoints,
     /// Drives on the ramps that were not numbers.
     pub non_finite: usize,
     /// Figures of the nodes; `null` when the correction has no lattice.
     pub lattice: Option<LatticeReport>,
+    /// Figures of the rows of curves; `null` when the correction has none.
+    pub curves: Option<CurvesReport>,
     /// Figures of the ramps, in the order walked.
     pub ramps: Vec<RampReport>,
     /// Largest distance of the neutral ramp's chroma error from its own trend, in ΔE ITP.
@@ -48,12 +58,18 @@ pub struct AuditReport {
     pub neutral_wobble_code: Option<u32>,
     /// The two references along the same ramps.
     pub references: Option<References>,
-    /// 26-neighbour test; not measured by this version.
-    pub neighbours26: Option<f64>,
+    /// 26-neighbour test along the neutral axis.
+    pub neighbours26: Option<Neighbours26>,
     /// What the correction does to the noise of a picture along the neutral ramp.
     pub noise_gain: Option<NoiseGain>,
-    /// Evaluation sensitivity; not measured by this version.
-    pub evaluation_sensitivity: Option<f64>,
+    /// How much depends on the way the lattice is read.
+    pub evaluation_sensitivity: Option<EvaluationSensitivity>,
+    /// What the correction does in each part of the signal cube.
+    pub regions: Option<Regions<RegionFigures>>,
+    /// Bands of a picture before and after; see [`AuditReport::with_picture`].
+    pub image: Option<PictureReport>,
+    /// Where each figure is worst: first those of the lattice, then those of the ramps, then the others.
+    pub worst: Vec<WorstPlace>,
     /// The limits the verdict used.
     pub thresholds: Thresholds,
     /// Reasons for the `null` fields.

@@ -1,13 +1,11 @@
 use std::ops::Range;
 
-use evenstep_colour::{BartenObserver, ContrastConvention, gsdf_index};
+use evenstep_colour::{ContrastConvention, gsdf_index};
 
 use crate::light::Light;
 use crate::walk::Guide;
 
-/// The observer and convention of `step_barten_max`, named in the report beside the figure.
-pub(crate) const BARTEN_NAME: &str = "Barten as in ITU-R BT.2246, field 60°, step 2/(1.27·S)";
-const OBSERVER: BartenObserver = BartenObserver::BT2246_60_DEG;
+/// Named in the report beside the figure, by the viewing conditions.
 const CONVENTION: ContrastConvention = ContrastConvention::SquareWave;
 
 /// Largest judged step in ΔE ITP (Rec. ITU-R BT.2124-0) with its first code.
@@ -27,11 +25,12 @@ pub(crate) fn largest_itp(
 
 /// Largest judged luminance step in thresholds of the Barten model, rising or falling.
 pub(crate) fn largest_barten(guide: &Guide, part: &Range<usize>, light: &Light) -> Option<f64> {
+    let (eye, veil) = (guide.viewing.observer(), guide.veil_cd_m2());
     guide
         .pairs(part)
-        .map(|i| (light.luminance(i), light.luminance(i + 1)))
+        .map(|i| (veil + light.luminance(i), veil + light.luminance(i + 1)))
         .filter(|(from, to)| from + to > 0.0)
-        .map(|(from, to)| OBSERVER.steps_between(from, to, CONVENTION).abs())
+        .map(|(from, to)| eye.steps_between(from, to, CONVENTION).abs())
         .reduce(f64::max)
 }
 
@@ -40,12 +39,13 @@ pub(crate) fn largest_gsdf(guide: &Guide, part: &Range<usize>, light: &Light) ->
     // Each luminance is inverted once: neighbours share theirs.
     let mut before: Option<(usize, Option<f64>)> = None;
     let mut most: Option<f64> = None;
+    let index_at = |i: usize| gsdf_index(guide.veil_cd_m2() + light.luminance(i));
     for i in guide.pairs(part) {
         let from = match before {
             Some((at, index)) if at == i => index,
-            _ => gsdf_index(light.luminance(i)),
+            _ => index_at(i),
         };
-        let to = gsdf_index(light.luminance(i + 1));
+        let to = index_at(i + 1);
         before = Some((i + 1, to));
         if let (Some(from), Some(to)) = (from, to) {
             let step = (to - from).abs();
@@ -83,6 +83,7 @@ mod tests {
             rising: [true; 3],
             is_neutral: true,
             half: 1,
+            viewing: crate::Viewing::default(),
             near_black: 0..0,
             target: None,
             judged: vec![true],

@@ -15,11 +15,14 @@ pub(crate) fn against_target(
     light: &Light,
     target: &Light,
 ) -> Option<f64> {
-    let ratio = |i: usize| {
-        let ideal = target.step_itp(i);
-        (ideal > 0.0).then(|| light.signed_step_itp(i) / ideal - 1.0)
-    };
+    let ratio = |i: usize| step_departure(light, target, i);
     root_mean_square(guide.pairs(part).filter_map(ratio))
+}
+
+/// Step ratio − 1 of one pair; `None` where the target has no step.
+pub(crate) fn step_departure(light: &Light, target: &Light, i: usize) -> Option<f64> {
+    let ideal = target.step_itp(i);
+    (ideal > 0.0).then(|| light.signed_step_itp(i) / ideal - 1.0)
 }
 
 /// The same without a panel: a step is the drive's move along its own trend, and the ideal step the trend's.

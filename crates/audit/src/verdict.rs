@@ -4,6 +4,8 @@ use serde::Serialize;
 
 use crate::against::{Effect, Worse};
 use crate::context::ReadingFacts;
+use crate::margin::Margin;
+use crate::noise_gain::NoiseGain;
 use crate::reason::{Find, VerdictReason};
 use crate::report::{LatticeReport, NearBlack, RampReport, ReferenceRamp};
 use crate::thresholds::Thresholds;
@@ -41,6 +43,10 @@ impl fmt::Display for Load {
 pub struct Verdict {
     /// The gravest of the reasons; [`Load::Load`] without any.
     pub load: Load,
+    /// The scale that says what is visible.
+    pub scale: &'static str,
+    /// How far the gravest reason's figure passes its limit, or how near to its limit the nearest figure comes.
+    pub margin: Option<Margin>,
     /// Against the base correction; `null` without readings.
     pub against_base: Option<Effect>,
     /// Against no correction; `null` without readings.
@@ -71,6 +77,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) base: Option<&'a [ReferenceRamp]>,
     /// `None` when the panel is unknown.
     pub(crate) facts: Option<ReadingFacts>,
+    /// `None` where no grey can be judged.
+    pub(crate) noise_gain: Option<NoiseGain>,
     pub(crate) worse_than_base: Option<Worse>,
 }
 
@@ -140,6 +148,27 @@ fn whole(evidence: &Evidence, found: &mut Vec<VerdictReason>) {
             at,
         ));
     }
+    if let Some((figure, gain)) = evidence.noise_gain.as_ref().and_then(worst_gain)
+        && gain > evidence.limits.noise_gain
+    {
+        found.push(VerdictReason::noise_gain(
+            figure,
+            gain,
+            evidence.limits.noise_gain,
+        ));
+    }
+}
+
+/// The larger of the two 95th percentiles, with its part.
+pub(crate) fn worst_gain(gain: &NoiseGain) -> Option<(&'static str, f64)> {
+    let parts = [
+        ("noise_gain.near_black_p95", gain.near_black_p95),
+        ("noise_gain.mid_p95", gain.mid_p95),
+    ];
+    let known = parts
+        .into_iter()
+        .filter_map(|(part, gain)| Some((part, gain?)));
+    known.reduce(|a, b| if b.1 > a.1 { b } else { a })
 }
 
 fn reversals(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReason>) {

@@ -9,6 +9,7 @@ use serde::Serialize;
 use crate::context::PanelContext;
 use crate::light::Light;
 use crate::trend;
+use crate::viewing::Viewing;
 use evenstep_lut::CodeScale;
 use evenstep_lut::Ramp;
 
@@ -39,6 +40,8 @@ pub(crate) struct Guide {
     pub(crate) is_neutral: bool,
     /// Half-width of the moving mean, in codes.
     pub(crate) half: usize,
+    /// Conditions under which luminance steps are looked at.
+    pub(crate) viewing: Viewing,
     /// Codes near black; empty where the ramp has none.
     pub(crate) near_black: Range<usize>,
     /// Present when the panel is known.
@@ -60,6 +63,7 @@ impl Guide {
         ramp: &Ramp,
         scale: CodeScale,
         near_black_end: f64,
+        viewing: Viewing,
         context: Option<&PanelContext>,
     ) -> Self {
         let walk = ramp.walk(scale);
@@ -90,6 +94,7 @@ impl Guide {
         Self {
             rising: ramp.rising(),
             is_neutral: ramp.is_neutral(),
+            viewing,
             half: trend::half_width(scale.white() - scale.black()),
             near_black: first..first + count,
             target,
@@ -97,6 +102,15 @@ impl Guide {
             codes: walk.codes,
             signals: walk.signals,
         }
+    }
+
+    /// Light of the room on the screen, in cd/m²; 0 where the panel is not known.
+    pub(crate) fn veil_cd_m2(&self) -> f64 {
+        let white = self
+            .target
+            .as_ref()
+            .map_or(0.0, |t| t.white.luminance_cd_m2());
+        self.viewing.veil * white
     }
 
     /// Codes of a part that the panel cannot show or that do not rise; `None` when the panel is not known.
@@ -154,17 +168,26 @@ pub(crate) struct Trace {
     pub(crate) non_finite: usize,
 }
 
+/// The panel clips what lies beyond its range; what is no number counts as 0.
+pub(crate) fn clipped(drive: [f64; 3]) -> [f64; 3] {
+    drive.map(|v| {
+        if v.is_finite() {
+            v.clamp(0.0, 1.0)
+        } else {
+            0.0
+        }
+    })
+}
+
+/// The light of a drive that need not be in range.
+pub(crate) fn shown_by(panel: &dyn PanelModel, drive: [f64; 3]) -> Xyz {
+    panel.xyz(clipped(drive))
+}
+
 impl Trace {
     pub(crate) fn new(drive: Vec<[f64; 3]>, panel: Option<&dyn PanelModel>) -> Self {
         let non_finite = drive.iter().flatten().filter(|v| !v.is_finite()).count();
-        let clip = |v: f64| {
-            if v.is_finite() {
-                v.clamp(0.0, 1.0)
-            } else {
-                0.0
-            }
-        };
-        let drive: Vec<[f64; 3]> = drive.into_iter().map(|d| d.map(clip)).collect();
+        let drive: Vec<[f64; 3]> = drive.into_iter().map(clipped).collect();
         let light =
             panel.map(|panel| Light::new(drive.par_iter().map(|&d| panel.xyz(d)).collect()));
         Self {
@@ -185,15 +208,24 @@ impl Trace {
     }
 }
 
-/// Drive of a correction along a ramp, converted at the edge when the range is narrow.
+/// Drive of a correction for one signal, converted at the edge when the range is narrow.
+pub(crate) fn drive_at(
+    correction: &dyn Correction,
+    signal: [f64; 3],
+    scale: CodeScale,
+) -> [f64; 3] {
+    let out = correction.drive(signal.map(|v| scale.position_from_signal(v)));
+    out.map(|v| scale.signal_from_position(v))
+}
+
+/// Drive of a correction along a ramp.
 pub(crate) fn drive_of_positions(
     correction: &dyn Correction,
     signals: &[[f64; 3]],
     scale: CodeScale,
 ) -> Vec<[f64; 3]> {
-    let one = |signal: &[f64; 3]| {
-        let out = correction.drive(signal.map(|v| scale.position_from_signal(v)));
-        out.map(|v| scale.signal_from_position(v))
-    };
-    signals.par_iter().map(one).collect()
+    signals
+        .par_iter()
+        .map(|&signal| drive_at(correction, signal, scale))
+        .collect()
 }

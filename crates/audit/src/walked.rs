@@ -75,7 +75,7 @@ pub(crate) fn walk(
         depth: options.output_bits,
         range: options.range,
     };
-    let guide = Guide::new(ramp, source, near_black_end, context);
+    let guide = Guide::new(ramp, source, near_black_end, options.viewing, context);
     let panel = context.map(|c| c.panel);
     let shown = Trace::new(
         drive_of_positions(subject.correction, &guide.signals, source),

@@ -7,8 +7,8 @@ pub(crate) type Known<T> = Result<T, &'static str>;
 
 /// Figures that only exist once the panel has been read.
 pub(crate) const NEEDS_READINGS: &str = "needs readings";
-/// Figures the command surface names that this version does not measure.
-pub(crate) const NOT_MEASURED: &str = "not measured by this version";
+/// Figures that only an audit in depth computes.
+pub(crate) const NOT_ASKED_FOR: &str = "only an audit in depth computes it";
 
 /// Reasons for the `null` fields beside it, by field name.
 ///
@@ -26,6 +26,11 @@ impl Why {
                 self.0.insert(field, reason);
             })
             .ok()
+    }
+
+    /// Drops the reason of a figure that has become known.
+    pub(crate) fn forget(&mut self, field: &str) {
+        self.0.remove(field);
     }
 
     /// Whether every figure is known.

@@ -7,7 +7,7 @@ use evenstep_audit::{AuditOptions, Subject, audit};
 use evenstep_lut::{Evaluation, Lut, Lut3d};
 use serde_json::Value;
 
-const REPORT: [&str; 9] = [
+const REPORT: [&str; 12] = [
     "schema",
     "verdict",
     "lattice",
@@ -17,6 +17,9 @@ const REPORT: [&str; 9] = [
     "noise_gain",
     "evaluation_sensitivity",
     "thresholds",
+    "curves",
+    "regions",
+    "worst",
 ];
 const LATTICE: [&str; 7] = [
     "nodes",
@@ -109,6 +112,26 @@ fn fields_are_those_of_the_command_surface() {
     assert_eq!(report["verdict"]["load"], "load");
     assert_eq!(report["verdict"]["against_base"], "keeps");
     nulls_have_reasons(&report, "report");
+}
+
+#[test]
+fn an_audit_in_depth_has_them_all() {
+    let lut = Lut::from(Lut3d::identity(5));
+    let correction = lut.evaluated(Evaluation::Tetrahedral);
+    let options = AuditOptions {
+        in_depth: true,
+        source_bits: evenstep_audit::BitDepth::EIGHT,
+        ..AuditOptions::default()
+    };
+    let report = common::on_panel(&Subject::of_lut(&correction, &lut), &options);
+    let json = serde_json::to_value(&report).unwrap();
+    has(&json["neighbours26"], &["de2000_max", "itp_max"]);
+    has(&json["evaluation_sensitivity"], &["trilinear", "weights"]);
+    has(
+        &json["regions"],
+        &["all", "near_black", "neutral", "skin", "saturated"],
+    );
+    nulls_have_reasons(&json, "report");
 }
 
 #[test]

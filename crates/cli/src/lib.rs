@@ -2,11 +2,13 @@
 //!
 //! Results go to the standard output, notes and progress to the standard error.
 
+mod audit_picture;
 mod commands;
 mod judge;
 mod options;
 mod output;
 mod panel;
+mod terminal;
 mod ui;
 
 use std::ffi::OsString;

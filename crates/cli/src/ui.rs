@@ -6,6 +6,8 @@ use std::time::{Duration, Instant};
 use anyhow::Context as _;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+use crate::terminal::dressed;
+
 /// Work that takes less needs no bar.
 const DRAW_DELAY: Duration = Duration::from_secs(1);
 
@@ -92,4 +94,9 @@ pub(crate) fn print(text: &str) -> anyhow::Result<()> {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         result => result.context("cannot write to the standard output"),
     }
+}
+
+/// Writes a report for people to the standard output, dressed for a terminal where it is one.
+pub(crate) fn print_report(text: &str) -> anyhow::Result<()> {
+    print(&dressed(text))
 }

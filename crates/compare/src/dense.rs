@@ -1,4 +1,4 @@
-use evenstep_audit::{AuditOptions, PanelContext, ReadingFacts};
+use evenstep_audit::{AuditOptions, PanelContext, ReadingFacts, Traces};
 use evenstep_display::{choose_model, halves};
 use evenstep_fit::{
     BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, examine, fit, fit_with_model,
@@ -9,7 +9,7 @@ use evenstep_readings::{Fitness, NoiseModel, Readings};
 use crate::luts::verdict;
 use crate::places::patches_to_add;
 use crate::redraw::Redraw;
-use crate::{CompareReport, GradationFigure, Judge, LutPair, Seen, compare_luts};
+use crate::{CompareReport, GradationFigure, Judge, LutPair, Seen, compare_luts, lut_traces};
 
 /// Choices of a comparison of sparse and dense readings.
 #[derive(Clone, Debug)]
@@ -52,7 +52,6 @@ pub fn compare_dense(
     examine(dense, false)?;
     let candidate = fit(sparse, &options.fit, &|_, _| {})?;
     progress(1, total);
-    let target = candidate.settled.target.clone();
     let noise = NoiseModel::from_repeats(dense).unwrap_or(noise_of(sparse).0);
     let halves = halves(dense, options.seed);
     let mut references = Vec::new();
@@ -79,32 +78,14 @@ pub fn compare_dense(
     }
     let mut reports = Vec::new();
     for (judge, reference) in [(1, 0), (0, 1)] {
-        let model = &references[judge].model;
-        let base = judge_base(&candidate, &references[judge], &target)?;
-        let gamut = Gamut::new(model, &target, Some(&base));
-        let seen = Seen {
-            panel: model,
-            target: &target,
-            gamut: &gamut,
-            base: candidate.base.as_ref().unwrap_or(&base),
-            facts: facts(dense),
-            judge: Judge {
-                description: "a model of the half of the dense readings that the reference was not made from; the two \
-                              ways round averaged"
-                    .to_owned(),
-                patches: Some(halves[judge].patches.len()),
-                de2000_mean: references[judge].report.leave_one_out.as_ref().map(|e| e.de2000_mean),
-            },
-        };
         let (a, b) = (candidate.loaded(), references[reference].loaded());
-        reports.push(compare_luts(
-            LutPair {
-                candidate: &a,
-                reference: &b,
-            },
-            &options.audit,
-            Some(&seen),
-        ));
+        let pair = LutPair {
+            candidate: &a,
+            reference: &b,
+        };
+        let job = |seen: &Seen| compare_luts(pair, &options.audit, Some(seen));
+        let patches = halves[judge].patches.len();
+        reports.push(judged(&candidate, &references[judge], dense, patches, job)?);
     }
     progress(4, total);
     let second = reports.pop();
@@ -140,6 +121,53 @@ pub fn compare_dense(
     })
 }
 
+/// Runs `job` with the model of `judge` as the panel.
+fn judged<T>(
+    candidate: &Fit,
+    judge: &Fit,
+    dense: &Readings,
+    patches: usize,
+    job: impl FnOnce(&Seen) -> T,
+) -> Result<T, FitFailure> {
+    let target = &candidate.settled.target;
+    let base = judge_base(candidate, judge, target)?;
+    let gamut = Gamut::new(&judge.model, target, Some(&base));
+    Ok(job(&Seen {
+        panel: &judge.model,
+        target,
+        gamut: &gamut,
+        base: candidate.base.as_ref().unwrap_or(&base),
+        facts: facts(dense),
+        judge: Judge {
+            description: "a model of the half of the dense readings that the reference was not made from; the two \
+                          ways round averaged"
+                .to_owned(),
+            patches: Some(patches),
+            de2000_mean: judge.report.leave_one_out.as_ref().map(|e| e.de2000_mean),
+        },
+    }))
+}
+
+impl DenseComparison {
+    /// What a page draws of the candidate and of the first reference, on the judge of the report's audits.
+    ///
+    /// # Errors
+    /// [`FitFailure::NoBase`] where neither side has a base correction; then there is no report either.
+    pub fn traces(
+        &self,
+        dense: &Readings,
+        options: &AuditOptions,
+    ) -> Result<[Traces; 2], FitFailure> {
+        let (a, b) = (self.candidate.loaded(), self.references[0].loaded());
+        let pair = LutPair {
+            candidate: &a,
+            reference: &b,
+        };
+        let job = |seen: &Seen| lut_traces(pair, options, Some(seen));
+        judged(&self.candidate, &self.references[1], dense, 0, job)
+    }
+}
+
 /// Base correction that starts the judge's searches: its own, or the candidate's, or the reference's.
 fn judge_base(
     candidate: &Fit,
@@ -151,7 +179,7 @@ fn judge_base(
     Ok(BaseCorrection::new(base.clone(), target.clone()))
 }
 
-fn facts(readings: &Readings) -> ReadingFacts {
+pub(crate) fn facts(readings: &Readings) -> ReadingFacts {
     let fitness = Fitness::of(readings);
     ReadingFacts {
         neutral_levels: fitness.neutral_levels,

@@ -1,4 +1,6 @@
-use evenstep_audit::{AuditOptions, AuditReport, Load, PanelContext, ReadingFacts, Subject, audit};
+use evenstep_audit::{
+    AuditOptions, AuditReport, Load, PanelContext, ReadingFacts, Subject, Traces, audit, traces,
+};
 use evenstep_display::{PanelModel, Target};
 use evenstep_fit::{CodeRange, Gamut, InSignal};
 use evenstep_lut::{Correction, Lut};
@@ -35,6 +37,18 @@ pub struct Seen<'a> {
     pub judge: Judge,
 }
 
+impl Seen<'_> {
+    fn context<'b>(&'b self, reachable: &'b (dyn Fn([f64; 3]) -> bool + Sync)) -> PanelContext<'b> {
+        PanelContext {
+            panel: self.panel,
+            target: self.target,
+            base: self.base,
+            reachable,
+            facts: self.facts,
+        }
+    }
+}
+
 /// Compares two LUTs, on a panel where one is known.
 #[must_use]
 pub fn compare_luts(
@@ -55,13 +69,7 @@ pub fn compare_luts(
         },
     );
     let reachable = |signal| seen.is_none_or(|s| s.gamut.reaches(signal));
-    let context = seen.map(|s| PanelContext {
-        panel: s.panel,
-        target: s.target,
-        base: s.base,
-        reachable: &reachable,
-        facts: s.facts,
-    });
+    let context = seen.map(|s| s.context(&reachable));
     let candidate_audit = audit(
         &Subject::of_lut(&candidate, pair.candidate),
         options,
@@ -113,6 +121,25 @@ pub fn compare_luts(
         candidate_audit,
         reference_audit,
     }
+}
+
+/// What a page draws of the candidate and of the reference, as their audits are.
+#[must_use]
+pub fn lut_traces(
+    pair: LutPair<'_>,
+    options: &AuditOptions,
+    seen: Option<&Seen<'_>>,
+) -> [Traces; 2] {
+    let reachable = |signal| seen.is_none_or(|s| s.gamut.reaches(signal));
+    let context = seen.map(|s| s.context(&reachable));
+    [pair.candidate, pair.reference].map(|lut| {
+        let correction = lut.evaluated(options.evaluation);
+        traces(
+            &Subject::of_lut(&correction, lut),
+            options,
+            context.as_ref(),
+        )
+    })
 }
 
 /// Figures of three audits by name.

@@ -1,4 +1,6 @@
-use evenstep_audit::{AuditOptions, AuditReport, PanelContext, ReadingFacts, Subject, audit};
+use evenstep_audit::{
+    AuditOptions, AuditReport, PanelContext, ReadingFacts, Subject, Traces, audit, traces,
+};
 use evenstep_display::{Disturbance, PanelModel, SimulatedPanel, simulate};
 use evenstep_fit::{BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Peak, fit, fit_with_model};
 use evenstep_lut::{Correction, Lut, Lut3d};
@@ -6,6 +8,7 @@ use evenstep_readings::{Fitness, PatchRequest, Readings, merged};
 use serde::Serialize;
 
 use crate::CompareReport;
+use crate::dense::facts;
 use crate::{ColourSummary, DenseOptions, Regions, colour_error, compare_dense};
 
 /// White the foyer's panel is set to, in cd/m²: our own scenario's choice for a room with some light in it.
@@ -175,6 +178,24 @@ pub fn audit_fit(fit: &Fit, readings: &Readings, options: &AuditOptions) -> Audi
     audit_on_model(fit, &fit.loaded(), readings, options)
 }
 
+/// The same with the traces that a page draws, made with the same options.
+#[must_use]
+pub fn audit_fit_traced(
+    fit: &Fit,
+    readings: &Readings,
+    options: &AuditOptions,
+) -> (AuditReport, Traces) {
+    let lut = fit.loaded();
+    let correction = lut.evaluated(options.evaluation);
+    let subject = Subject::of_lut(&correction, &lut);
+    on_model(fit, readings, |context| {
+        (
+            audit(&subject, options, context),
+            traces(&subject, options, context),
+        )
+    })
+}
+
 /// Audits a LUT on the model of a fit.
 pub(crate) fn audit_on_model(
     fit: &Fit,
@@ -182,27 +203,58 @@ pub(crate) fn audit_on_model(
     readings: &Readings,
     options: &AuditOptions,
 ) -> AuditReport {
-    let target = &fit.settled.target;
     let correction = lut.evaluated(options.evaluation);
     let subject = Subject::of_lut(&correction, lut);
+    on_model(fit, readings, |context| audit(&subject, options, context))
+}
+
+/// Runs `job` with the model of a fit as the panel; without one where the readings allow no base correction.
+fn on_model<T>(fit: &Fit, readings: &Readings, job: impl FnOnce(Option<&PanelContext>) -> T) -> T {
     let Some(base) = &fit.base else {
-        return audit(&subject, options, None);
+        return job(None);
     };
+    let target = &fit.settled.target;
     let gamut = Gamut::new(&fit.model, target, Some(base));
     let reachable = |signal| gamut.reaches(signal);
-    let fitness = Fitness::of(readings);
-    let facts = ReadingFacts {
-        neutral_levels: fitness.neutral_levels,
-        interior: fitness.interior,
-    };
-    let context = PanelContext {
+    job(Some(&PanelContext {
         panel: &fit.model,
         target,
         base,
         reachable: &reachable,
-        facts,
-    };
-    audit(&subject, options, Some(&context))
+        facts: facts(readings),
+    }))
+}
+
+impl Tour {
+    /// What a page draws of the sparse and of the dense LUT, on the true panel, as their audits are.
+    #[must_use]
+    pub fn traces(&self) -> [Traces; 2] {
+        let panel = SimulatedPanel::wrgb();
+        let target = &self.sparse.settled.target;
+        let gamut = Gamut::new(&panel, target, Some(&self.base));
+        let reachable = |signal| gamut.reaches(signal);
+        let options = AuditOptions::default();
+        [
+            (&self.sparse, &self.sparse_readings),
+            (&self.dense, &self.dense_readings),
+        ]
+        .map(|(fit, readings)| {
+            let lut = fit.loaded();
+            let correction = lut.evaluated(options.evaluation);
+            let context = PanelContext {
+                panel: &panel,
+                target,
+                base: &self.base,
+                reachable: &reachable,
+                facts: facts(readings),
+            };
+            traces(
+                &Subject::of_lut(&correction, &lut),
+                &options,
+                Some(&context),
+            )
+        })
+    }
 }
 
 fn rows(

@@ -1,5 +1,7 @@
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
 
 /// Why an output could not be written. The old file, if there was one, is untouched.
 #[derive(Debug, thiserror::Error)]
@@ -32,7 +34,7 @@ pub fn write_atomic(
     force: bool,
     fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), WriteError> {
-    stage(path, force, fill)?.commit()
+    filled(path, force, fill)?.commit()
 }
 
 /// Writes several files: every one is complete on the disk before the first takes its name.
@@ -41,12 +43,12 @@ pub fn write_atomic(
 /// Those of [`write_atomic`]. Where a file cannot take its name after all, because its folder went away meanwhile, those
 /// before it that replaced nothing are removed again.
 pub fn write_together(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
-    let staged: Vec<Staged> = files
+    let complete: Vec<Complete> = files
         .iter()
-        .map(|(path, bytes)| stage(path, force, |out| out.write_all(bytes)))
+        .map(|(path, bytes)| filled(path, force, |out| out.write_all(bytes)))
         .collect::<Result<_, _>>()?;
     let mut new: Vec<PathBuf> = Vec::new();
-    for one in staged {
+    for one in complete {
         let (path, is_new) = (one.path.clone(), !one.path.exists());
         if let Err(e) = one.commit() {
             for path in new {
@@ -62,52 +64,103 @@ pub fn write_together(files: &[(&Path, &[u8])], force: bool) -> Result<(), Write
     Ok(())
 }
 
-/// A complete file that has not taken its name yet; without it, it goes away again.
-struct Staged {
-    file: tempfile::NamedTempFile,
+/// A file under way: it takes its name on [`commit`](Self::commit), and without that it goes away again.
+///
+/// For outputs that are written piece by piece and gone back into; [`write_atomic`] is simpler where neither is needed.
+pub struct AtomicFile {
+    out: BufWriter<NamedTempFile>,
     path: PathBuf,
     force: bool,
 }
 
-fn stage(
+impl AtomicFile {
+    /// Begins an empty file in the folder of `path`.
+    ///
+    /// # Errors
+    /// Those of [`write_atomic`].
+    pub fn create(path: &Path, force: bool) -> Result<Self, WriteError> {
+        if !force && path.exists() {
+            return Err(WriteError::Exists {
+                path: path.to_owned(),
+            });
+        }
+        let folder = path
+            .parent()
+            .filter(|p| !p.as_os_str().is_empty())
+            .unwrap_or(Path::new("."));
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".evenstep-").suffix(".part");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            // The mask of the process still applies; without this the file would be private to the user.
+            builder.permissions(std::fs::Permissions::from_mode(0o666));
+        }
+        let file = builder.tempfile_in(folder).map_err(|e| io(path, e))?;
+        Ok(Self {
+            out: BufWriter::new(file),
+            path: path.to_owned(),
+            force,
+        })
+    }
+
+    /// Flushes everything to the disk and gives the file its name.
+    ///
+    /// # Errors
+    /// Those of [`write_atomic`].
+    pub fn commit(self) -> Result<(), WriteError> {
+        self.complete()?.commit()
+    }
+
+    fn complete(self) -> Result<Complete, WriteError> {
+        let Self { out, path, force } = self;
+        let file = out.into_inner().map_err(|e| io(&path, e.into_error()))?;
+        file.as_file().sync_all().map_err(|e| io(&path, e))?;
+        Ok(Complete { file, path, force })
+    }
+}
+
+impl Write for AtomicFile {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.out.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+}
+
+impl Seek for AtomicFile {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.out.seek(to)
+    }
+}
+
+/// A file that is on the disk and has not taken its name yet; without it, it goes away again.
+struct Complete {
+    file: NamedTempFile,
+    path: PathBuf,
+    force: bool,
+}
+
+fn io(path: &Path, source: io::Error) -> WriteError {
+    WriteError::Io {
+        path: path.to_owned(),
+        source,
+    }
+}
+
+fn filled(
     path: &Path,
     force: bool,
     fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
-) -> Result<Staged, WriteError> {
-    let io = |source| WriteError::Io {
-        path: path.to_owned(),
-        source,
-    };
-    if !force && path.exists() {
-        return Err(WriteError::Exists {
-            path: path.to_owned(),
-        });
-    }
-    let folder = path
-        .parent()
-        .filter(|p| !p.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".evenstep-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // The mask of the process still applies; without this the file would be private to the user.
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    let file = builder.tempfile_in(folder).map_err(io)?;
-    let mut out = BufWriter::new(file);
-    fill(&mut out).map_err(io)?;
-    let file = out.into_inner().map_err(|e| io(e.into_error()))?;
-    file.as_file().sync_all().map_err(io)?;
-    Ok(Staged {
-        file,
-        path: path.to_owned(),
-        force,
-    })
+) -> Result<Complete, WriteError> {
+    let mut file = AtomicFile::create(path, force)?;
+    fill(&mut file.out).map_err(|e| io(path, e))?;
+    file.complete()
 }
 
-impl Staged {
+impl Complete {
     fn commit(self) -> Result<(), WriteError> {
         let Self { file, path, force } = self;
         let done = if force {
@@ -153,6 +206,27 @@ mod tests {
         assert!(matches!(failed, Err(WriteError::Io { .. })));
         assert_eq!(std::fs::read(&path).unwrap(), b"old");
         assert_eq!(names(folder.path()), ["lut.cube"]);
+    }
+
+    #[test]
+    fn a_file_under_way_has_no_name_until_it_is_committed() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("picture.tiff");
+        let mut file = AtomicFile::create(&path, false).unwrap();
+        file.write_all(b"12345").unwrap();
+        file.seek(SeekFrom::Start(1)).unwrap();
+        file.write_all(b"xy").unwrap();
+        assert!(!path.exists());
+        drop(file);
+        assert!(names(folder.path()).is_empty());
+
+        let mut file = AtomicFile::create(&path, false).unwrap();
+        file.write_all(b"12345").unwrap();
+        file.seek(SeekFrom::Start(1)).unwrap();
+        file.write_all(b"xy").unwrap();
+        file.commit().unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), b"1xy45");
+        assert_eq!(names(folder.path()), ["picture.tiff"]);
     }
 
     #[test]

@@ -5,5 +5,5 @@
 mod atomic;
 mod place;
 
-pub use atomic::{WriteError, write_atomic, write_together};
+pub use atomic::{AtomicFile, WriteError, write_atomic, write_together};
 pub use place::Place;

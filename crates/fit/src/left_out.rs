@@ -71,6 +71,8 @@ pub(crate) fn covering(readings: &Readings) -> Option<Coverage> {
 /// A patch predicted from a model that does not know it.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct LeftOut {
+    /// Which patch of the readings.
+    pub(crate) patch: usize,
     /// Colour shown less the colour predicted, in ΔE ITP along I, T and P.
     pub(crate) miss: Vector3<f64>,
     /// Colour predicted, in the same units.
@@ -120,7 +122,7 @@ pub(crate) fn left_out(
             let variance = covering(&others)?.variance(&drives);
             let each = out.into_iter().zip(variance);
             Some(
-                each.map(|(i, variance)| one(&readings.patches[i], variance, &model, noise))
+                each.map(|(i, variance)| one(readings, i, variance, &model, noise))
                     .collect(),
             )
         })
@@ -129,12 +131,20 @@ pub(crate) fn left_out(
     all.map(|parts| parts.into_iter().flatten().collect())
 }
 
-fn one(shown: &Patch, variance: f64, model: &ForwardModel, noise: &NoiseModel) -> LeftOut {
+fn one(
+    readings: &Readings,
+    patch: usize,
+    variance: f64,
+    model: &ForwardModel,
+    noise: &NoiseModel,
+) -> LeftOut {
+    let shown = &readings.patches[patch];
     let (read, predicted) = (shown.xyz(), model.xyz(shown.drive));
     let slope = itp_slope(predicted);
     let spread = slope * noise.variance_of(predicted) * slope.transpose();
     let colour = itp_units(predicted);
     LeftOut {
+        patch,
         miss: itp_units(read) - colour,
         colour,
         variance,

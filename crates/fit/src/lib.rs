@@ -13,8 +13,8 @@ mod invert;
 mod lattice;
 mod left_out;
 mod next_patches;
+mod patch_misses;
 mod range;
-mod regions;
 mod report;
 mod request;
 mod shaper;
@@ -26,14 +26,15 @@ pub use build::{
 };
 pub use confidence::{Band, Doubt};
 pub use evenstep_lut::CodeRange;
+pub use evenstep_lut::{Region, Regions};
 pub use gamut::{Gamut, UNREACHABLE_ITP};
 pub use gradation::GradationReport;
 pub use invert::{Inversion, Inverter};
 pub use lattice::{Filled, NodeSolver, fill_lattice};
 pub use left_out::refitted;
 pub use next_patches::{NextPatch, most_missed, next_patches};
+pub use patch_misses::{PatchMiss, patch_misses};
 pub use range::InSignal;
-pub use regions::{Region, Regions};
 pub use report::{
     FitReport, GamutReport, NoiseReport, PatchesReport, ShaperFigures, ShaperReport, TargetReport,
 };

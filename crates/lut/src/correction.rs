@@ -7,3 +7,9 @@ pub trait Correction: Send + Sync {
     /// Total: a signal out of range or NaN is answered like the nearest one in range (NaN: the low end).
     fn drive(&self, signal: [f64; 3]) -> [f64; 3];
 }
+
+impl<C: Correction + ?Sized> Correction for &C {
+    fn drive(&self, signal: [f64; 3]) -> [f64; 3] {
+        (**self).drive(signal)
+    }
+}

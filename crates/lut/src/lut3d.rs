@@ -198,6 +198,17 @@ fn check_size(size: usize) -> Result<(), LutError> {
     })
 }
 
+/// The nodes with red and blue in each other's place in the order: from blue fastest to red fastest, and back.
+pub(crate) fn with_ends_swapped(nodes: &[[f64; 3]], size: usize) -> Vec<[f64; 3]> {
+    let mut swapped = Vec::with_capacity(nodes.len());
+    for slow in 0..size {
+        for middle in 0..size {
+            swapped.extend((0..size).map(|fast| nodes[slow + size * (middle + size * fast)]));
+        }
+    }
+    swapped
+}
+
 /// One lattice that does what `first` and then `second` do, exact at its own nodes.
 ///
 /// The result has `size` nodes along each axis and the domain of `first`. Between nodes it only approximates the

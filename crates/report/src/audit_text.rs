@@ -1,5 +1,8 @@
-use evenstep_audit::{AuditReport, Effect, LatticeReport, Load, MeasuredOn, VerdictReason};
+use evenstep_audit::{
+    AuditReport, CurvesReport, Effect, LatticeReport, Load, MeasuredOn, VerdictReason,
+};
 
+use crate::depth_text::depth_text;
 use crate::ramp_table::ramp_table;
 use crate::text::{counted, labelled, three_digits, wrapped};
 
@@ -11,6 +14,7 @@ pub fn audit_text(name: &str, report: &AuditReport) -> String {
     let mut text = wrapped("", "  ", &format!("{name}: {}", report.verdict));
     text += &wrapped("", "", &effects(report));
     text += &reasons(&report.verdict.reasons);
+    text += &scale(report);
     text.push('\n');
     text += &ramp_table(report);
     text += &legend(report);
@@ -19,7 +23,12 @@ pub fn audit_text(name: &str, report: &AuditReport) -> String {
         Some(found) => text += &lattice(found),
         None => text += &labelled("Lattice", "none: curves alone"),
     }
+    if let Some(found) = &report.curves {
+        text += &labelled("Curves", &curves(found));
+    }
     text += &labelled("Tint", &wobble(report));
+    text += &labelled("Visibility", &steps(report));
+    text += &depth_text(report);
     let ends = |drive: [f64; 3]| drive.map(|v| format!("{v:.4}")).join(" ");
     text += &labelled(
         "End points",
@@ -32,7 +41,8 @@ pub fn audit_text(name: &str, report: &AuditReport) -> String {
     text
 }
 
-fn effects(report: &AuditReport) -> String {
+/// What the LUT does to gradation, in a sentence.
+pub(crate) fn effects(report: &AuditReport) -> String {
     let verb = |effect: Effect| match effect {
         Effect::Improves => "improves",
         Effect::Keeps => "keeps",
@@ -49,10 +59,7 @@ fn effects(report: &AuditReport) -> String {
 }
 
 /// Reasons of one kind are told once, by the gravest, with the other ramps named after it.
-fn reasons(all: &[VerdictReason]) -> String {
-    if all.is_empty() {
-        return "No fault was found.\n".to_owned();
-    }
+pub(crate) fn kinds(all: &[VerdictReason]) -> Vec<(&VerdictReason, Vec<&str>)> {
     let mut kinds: Vec<(&VerdictReason, Vec<&str>)> = Vec::new();
     for reason in all {
         let is_alike = |first: &VerdictReason| {
@@ -63,8 +70,15 @@ fn reasons(all: &[VerdictReason]) -> String {
             None => kinds.push((reason, Vec::new())),
         }
     }
+    kinds
+}
+
+fn reasons(all: &[VerdictReason]) -> String {
+    if all.is_empty() {
+        return "No fault was found.\n".to_owned();
+    }
     let mut text = "\nReasons\n".to_owned();
-    for (i, (reason, others)) in kinds.iter().enumerate() {
+    for (i, (reason, others)) in kinds(all).iter().enumerate() {
         let severity = match reason.severity {
             Load::DoNotLoad => "do not load",
             Load::Load | Load::WithCare => "with care",
@@ -78,6 +92,62 @@ fn reasons(all: &[VerdictReason]) -> String {
         text += &wrapped(&format!("{:>2}. {severity}: ", i + 1), "    ", &sentence);
     }
     text
+}
+
+/// The scale of the verdict and how far its figure is from its limit.
+fn scale(report: &AuditReport) -> String {
+    let margin = report
+        .verdict
+        .margin
+        .as_ref()
+        .map_or_else(String::new, |margin| {
+            let name = margin
+                .ramp
+                .as_ref()
+                .map_or_else(String::new, |ramp| format!(" of {ramp}"));
+            let times = margin
+                .times
+                .map_or_else(String::new, |t| format!(", {t:.2} times the limit"));
+            let role = match margin.times {
+                Some(times) if times < 1.0 => "Nearest to its limit",
+                _ => "Deciding",
+            };
+            format!(
+                "{role}: {}{name}, {} against {} ({}){times}. ",
+                margin.figure,
+                three_digits(margin.value),
+                three_digits(margin.threshold),
+                margin.scale
+            )
+        });
+    wrapped(
+        "",
+        "",
+        &format!(
+            "{margin}What is visible is judged in {}.",
+            report.verdict.scale
+        ),
+    )
+}
+
+/// The steps on the three published scales.
+fn steps(report: &AuditReport) -> String {
+    let Some(neutral) = report.ramps.first().map(|r| &r.figures) else {
+        return String::new();
+    };
+    match (neutral.step_itp_max, neutral.step_barten_max) {
+        (Some(itp), Some(barten)) => {
+            let gsdf = neutral
+                .step_gsdf_max
+                .map_or_else(|| "not defined".to_owned(), |gsdf| format!("{gsdf:.2}"));
+            format!(
+                "the neutral ramp's largest is {itp:.2} ΔE ITP, {barten:.2} Barten thresholds, {gsdf} DICOM indices: \
+                 three scales that must not be mixed; viewing: {}",
+                report.viewing
+            )
+        }
+        _ => "on the three scales of visibility not known, they need readings".to_owned(),
+    }
 }
 
 fn legend(report: &AuditReport) -> String {
@@ -165,6 +235,18 @@ fn lattice(found: &LatticeReport) -> String {
         ),
     );
     text
+}
+
+fn curves(found: &CurvesReport) -> String {
+    let falls: usize = found.falls.iter().sum();
+    let longest = found.longest_plateau.iter().max().copied().unwrap_or(1);
+    format!(
+        "{} rows; {} below the row before; {} in the longest run of equal values; from the identity at most {}",
+        found.rows,
+        counted(falls, "row", "rows"),
+        counted(longest, "row", "rows"),
+        three_digits(found.distance_from_identity.max)
+    )
 }
 
 fn wobble(report: &AuditReport) -> String {

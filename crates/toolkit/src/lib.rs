@@ -10,11 +10,14 @@
 //! - [`compare`]: two LUTs, or sparse against dense readings;
 //! - [`repair`]: faults of a LUT removed with a small change of colour;
 //! - [`study`]: schemes held against each other on panels whose truth is known;
+//! - [`convert`]: LUT files of every format by one door, and from one to another;
+//! - [`picture`]: PNG and TIFF files, a band of rows at a time;
+//! - [`apply`]: pictures through LUTs;
 //! - [`colour`]: colorimetry by published standards;
 //! - [`report`]: JSON and text of all this; [`files`]: outputs written whole or not at all.
 //!
 //! # Not in scope
-//! Driving instruments or screens, loading LUTs into a display, ICC profiles, pictures and video, and printing.
+//! Driving instruments or screens, loading LUTs into a display, ICC profiles, video, and printing.
 //! Nothing here reads a clock, the network or the environment: equal inputs give equal outputs.
 //!
 //! # Example
@@ -52,13 +55,16 @@
 //! # Ok::<(), evenstep::fit::FitFailure>(())
 //! ```
 
+pub use evenstep_apply as apply;
 pub use evenstep_audit as audit;
 pub use evenstep_colour as colour;
 pub use evenstep_compare as compare;
+pub use evenstep_convert as convert;
 pub use evenstep_display as display;
 pub use evenstep_files as files;
 pub use evenstep_fit as fit;
 pub use evenstep_lut as lut;
+pub use evenstep_picture as picture;
 pub use evenstep_readings as readings;
 pub use evenstep_repair as repair;
 pub use evenstep_report as report;

@@ -6,15 +6,13 @@ use std::fs;
 use std::path::Path;
 use std::sync::OnceLock;
 
-use evenstep_audit::{
-    AuditOptions, AuditReport, Load, PanelContext, ReadingFacts, Subject, VerdictReason, audit,
-};
-use evenstep_fit::{BaseCorrection, FitOptions, Gamut, TargetRequest, model};
+use evenstep_audit::{AuditOptions, AuditReport, Load, Subject, VerdictReason, audit};
 use evenstep_lut::Lut;
 use evenstep_lut::format::cube;
-use evenstep_readings::{Fitness, FullScale, Readings, RgbScale, parse};
+use evenstep_readings::{FullScale, Readings, RgbScale, parse};
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
+use xtask::luts::table::{Bench, DEPTHS, KINDS, line};
 use xtask::luts::{Sample, folder, samples};
 
 /// Hexadecimal digits of a checksum that the README prints.
@@ -199,39 +197,51 @@ fn sound_corrections_raise_no_false_alarm() {
     }
 }
 
+/// Every line of the table of sizes and depths is right but those of one kind, and what is cheap to make again is still
+/// what the table says: every kind at 17 nodes, depths in turn.
+#[test]
+fn faults_are_found_and_sound_luts_left_alone_at_every_size_and_depth() {
+    let kept = fs::read_to_string(folder().join("table.csv")).unwrap();
+    assert_eq!(kept.lines().count(), 1 + KINDS.len() * 3 * DEPTHS.len());
+    // Rounding 17 nodes to 8 bits stays below every limit; luts/README.md says so.
+    let wrong = kept.lines().filter(|row| row.ends_with(",no"));
+    assert!(
+        wrong.clone().all(|row| row.starts_with("eight-bit,17,")),
+        "{kept}"
+    );
+    assert_eq!(wrong.count(), DEPTHS.len());
+    let bench = Bench::new(&xtask::luts::readings()).unwrap();
+    bench.with(|context| {
+        for (i, kind) in KINDS.iter().enumerate() {
+            let lut = bench.specimen(kind, 17);
+            let row = line(kind, &lut, DEPTHS[i % DEPTHS.len()], context).to_string();
+            assert!(
+                kept.lines().any(|kept| kept == row),
+                "luts/table.csv lacks {row}"
+            );
+        }
+    });
+}
+
 /// Every LUT audited with the default options, without the panel and with it.
 fn reports() -> BTreeMap<(&'static str, bool), AuditReport> {
     let samples = made();
     let scale = RgbScale::Given(FullScale::One);
     let (readings, _) = parse(&samples[0].bytes, Path::new(samples[0].name), scale).unwrap();
-    let modelled = model(&readings, &FitOptions::default()).unwrap();
-    let panel = &modelled.model;
-    let target = TargetRequest::default().settle(&readings, panel).target;
-    let base = BaseCorrection::new(panel.base().unwrap().clone(), target.clone());
-    let gamut = Gamut::new(panel, &target, Some(&base));
-    let reachable = |signal| gamut.reaches(signal);
-    let fitness = Fitness::of(&readings);
-    let context = PanelContext {
-        panel,
-        target: &target,
-        base: &base,
-        reachable: &reachable,
-        facts: ReadingFacts {
-            neutral_levels: fitness.neutral_levels,
-            interior: fitness.interior,
-        },
-    };
+    let bench = Bench::new(&readings).unwrap();
     let options = AuditOptions::default();
     let mut reports = BTreeMap::new();
-    for sample in &samples[1..] {
-        let (lut, _): (Lut, _) = cube::parse(&sample.bytes, Path::new(sample.name)).unwrap();
-        let correction = lut.evaluated(options.evaluation);
-        let subject = Subject::of_lut(&correction, &lut);
-        for with_panel in [false, true] {
-            let report = audit(&subject, &options, with_panel.then_some(&context));
-            reports.insert((sample.name, with_panel), report);
+    bench.with(|context| {
+        for sample in &samples[1..] {
+            let (lut, _): (Lut, _) = cube::parse(&sample.bytes, Path::new(sample.name)).unwrap();
+            let correction = lut.evaluated(options.evaluation);
+            let subject = Subject::of_lut(&correction, &lut);
+            for with_panel in [false, true] {
+                let report = audit(&subject, &options, with_panel.then_some(context));
+                reports.insert((sample.name, with_panel), report);
+            }
         }
-    }
+    });
     reports
 }
 

@@ -1,19 +1,24 @@
+use std::fs;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
-    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, audit,
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, Thresholds,
+    Traces, Viewing, audit, neutral_trace, parse_thresholds, thresholds_text, traces,
 };
+use evenstep::convert::read_lut;
 use evenstep::display::SmoothingChoice;
-use evenstep::lut::format::cube;
 use evenstep::lut::{Evaluation, Lut};
-use evenstep::report::{audit_json, audit_text, audits_json};
+use evenstep::report::{
+    Drawn, audit_html, audit_json, audit_text, audits_json, audits_table, steps_line,
+};
 
+use crate::audit_picture::AuditPicture;
 use crate::judge::Judge;
-use crate::options::{CommonArgs, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
+use crate::options::{CommonArgs, HtmlArg, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
 use crate::panel::panel;
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -36,7 +41,7 @@ order given, an object for each LUT with its name, lut, and its evenstep/audit/1
 #[command(after_help = EXAMPLE)]
 pub(crate) struct AuditArgs {
     /// LUTs to judge, as cube text
-    #[arg(value_name = "LUT", required = true)]
+    #[arg(value_name = "LUT", required_unless_present = "print_thresholds")]
     luts: Vec<PathBuf>,
     /// Readings of the panel the LUTs are for, CSV with columns r,g,b,X,Y,Z or CGATS text
     #[arg(long, value_name = "READINGS")]
@@ -61,6 +66,27 @@ pub(crate) struct AuditArgs {
     /// A ramp of your own between two signals from 0 to 1; may be given again
     #[arg(long, value_name = "r,g,b:r,g,b", value_parser = ends)]
     ramp: Vec<Ends>,
+    /// A picture, PNG or TIFF, whose bands are looked for before and after each LUT, at 8 bits
+    #[arg(long, value_name = "FILE")]
+    image: Option<PathBuf>,
+    /// Look for them after lossy compression of the picture too (JPEG), quality 1 to 100
+    #[arg(long, value_name = "QUALITY", requires = "image", value_parser = clap::value_parser!(u8).range(1..=100))]
+    image_noise: Option<u8>,
+    /// Viewing conditions of the luminance scales (Barten, DICOM): field of the picture and light on the screen, as
+    /// standards state them
+    #[arg(
+        long,
+        value_name = "bt2246|bt2035|bt2100|srgb|srgb-typical",
+        default_value = "bt2246"
+    )]
+    viewing: Viewing,
+    /// Limits of the verdict, TOML as --print-thresholds gives it; limits that are not named keep their
+    /// defaults, and each changed one says its reason
+    #[arg(long, value_name = "FILE")]
+    thresholds: Option<PathBuf>,
+    /// Print the default limits with their units, sources and reasons, and end
+    #[arg(long)]
+    print_thresholds: bool,
     /// Exit with 1 when a verdict is not plain load (care), or when it is do not load or the LUT harms
     /// the gradation of the base correction (harms)
     #[arg(
@@ -78,6 +104,8 @@ pub(crate) struct AuditArgs {
     range: RangeArg,
     #[command(flatten)]
     json: JsonArg,
+    #[command(flatten)]
+    html: HtmlArg,
     #[command(flatten)]
     threads: ThreadsArg,
     #[command(flatten)]
@@ -138,6 +166,14 @@ fn percent(text: &str) -> Result<f64, String> {
 
 impl AuditArgs {
     fn options(&self) -> anyhow::Result<AuditOptions> {
+        let thresholds = match &self.thresholds {
+            Some(path) => {
+                let text = fs::read_to_string(path)
+                    .with_context(|| format!("{}: cannot be read", path.display()))?;
+                parse_thresholds(&text, path)?
+            }
+            None => Thresholds::default(),
+        };
         let mut extra_ramps = Vec::new();
         for (i, Ends([from, to])) in self.ramp.iter().enumerate() {
             extra_ramps.push(Ramp::new(format!("ramp-{}", i + 1), *from, *to)?);
@@ -149,27 +185,47 @@ impl AuditArgs {
             near_black: self.near_black / 100.0,
             evaluation: self.evaluate,
             extra_ramps,
-            ..AuditOptions::default()
+            in_depth: true,
+            viewing: self.viewing,
+            thresholds,
         })
     }
 }
 
 pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
+    if args.print_thresholds {
+        print(&thresholds_text())?;
+        return Ok(Outcome::Done);
+    }
     let ui = Ui::new(args.common.quiet);
     args.target.check()?;
     let options = args.options()?;
-    let json: Vec<&Path> = args.json.json.as_deref().into_iter().collect();
-    output::check(&json, args.common.force)?;
-    let inputs = args.luts.iter().chain(&args.panel);
-    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &json)?;
+    let outputs: Vec<&Path> = [&args.json.json, &args.html.html]
+        .into_iter()
+        .filter_map(Option::as_deref)
+        .collect();
+    output::check(&outputs, args.common.force)?;
+    let inputs = args
+        .luts
+        .iter()
+        .chain(&args.panel)
+        .chain(&args.thresholds)
+        .chain(&args.image);
+    output::spare(&inputs.map(PathBuf::as_path).collect::<Vec<_>>(), &outputs)?;
     // All files are read before anything is computed: one that is faulty should not cost the others' time.
     let mut luts = Vec::new();
     for path in &args.luts {
-        let (lut, notes) = cube::read(path)?;
+        let (lut, notes) = read_lut(path)?;
         ui.notes(&notes);
         luts.push((path.display().to_string(), lut));
     }
-    let reports = args.threads.run(|| match &args.panel {
+    let picture = args
+        .image
+        .as_deref()
+        .map(|path| AuditPicture::read(path, args.image_noise))
+        .transpose()?;
+    let picture = picture.as_ref();
+    let audited = args.threads.run(|| match &args.panel {
         Some(readings) => {
             let known = panel(
                 readings,
@@ -181,30 +237,35 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
             let settled = args.target.request().settle(&known.readings, &known.model);
             let judge =
                 Judge::new(&known, settled).with_context(|| readings.display().to_string())?;
-            Ok(judge.with(|context| audits(luts, &options, Some(context), ui)))
+            Ok(judge.with(|context| args.audits(luts, &options, Some(context), picture, ui)))
         }
-        None => Ok(audits(luts, &options, None, ui)),
+        None => Ok(args.audits(luts, &options, None, picture, ui)),
     })?;
 
     if !args.json.is_stdout() {
-        let texts: Vec<String> = reports
+        let texts: Vec<String> = audited
             .iter()
-            .map(|(name, report)| audit_text(name, report))
+            .map(|one| audit_text(&one.name, &one.report) + &one.steps)
             .collect();
-        print(&texts.join("\n"))?;
+        if audited.len() > 1 {
+            print_report(&audits_table(&named(&audited)))?;
+        }
+        print_report(&texts.join("\n"))?;
     }
     if let Some(path) = &args.json.json {
-        let document = match reports.as_slice() {
-            [(_, only)] => audit_json(only),
-            several => audits_json(several),
+        let document = match audited.as_slice() {
+            [only] => audit_json(&only.report),
+            several => audits_json(&named(several)),
         };
         output::write(&document, path, args.common.force)?;
     }
-    let is_failed = args.fail_on.is_some_and(|threshold| {
-        reports
-            .iter()
-            .any(|(_, report)| threshold.is_met_by(report))
-    });
+    if let Some(path) = &args.html.html {
+        let drawn: Vec<Drawn> = audited.iter().filter_map(Audited::drawn).collect();
+        output::write(&audit_html(&drawn), path, args.common.force)?;
+    }
+    let is_failed = args
+        .fail_on
+        .is_some_and(|threshold| audited.iter().any(|one| threshold.is_met_by(&one.report)));
     Ok(if is_failed {
         Outcome::ThresholdFailed
     } else {
@@ -212,21 +273,65 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<Outcome> {
     })
 }
 
-fn audits(
-    luts: Vec<(String, Lut)>,
-    options: &AuditOptions,
-    context: Option<&PanelContext>,
-    ui: Ui,
-) -> Vec<(String, AuditReport)> {
-    let (progress, all) = (ui.progress("audits"), luts.len());
-    let mut reports = Vec::with_capacity(all);
-    for (i, (name, lut)) in luts.into_iter().enumerate() {
-        progress.at(i, all);
-        let correction = lut.evaluated(options.evaluation);
-        reports.push((
-            name,
-            audit(&Subject::of_lut(&correction, &lut), options, context),
-        ));
+/// One LUT with what was found.
+struct Audited {
+    name: String,
+    lut: Lut,
+    report: AuditReport,
+    /// Steps near black, for a terminal.
+    steps: String,
+    /// Where a page is asked for.
+    traces: Option<Traces>,
+}
+
+impl Audited {
+    fn drawn(&self) -> Option<Drawn<'_>> {
+        Some(Drawn {
+            name: &self.name,
+            report: &self.report,
+            traces: self.traces.as_ref()?,
+            lut: &self.lut,
+        })
     }
-    reports
+}
+
+/// Names and reports, as tables and JSON take them.
+fn named(audited: &[Audited]) -> Vec<(String, AuditReport)> {
+    audited
+        .iter()
+        .map(|one| (one.name.clone(), one.report.clone()))
+        .collect()
+}
+
+impl AuditArgs {
+    fn audits(
+        &self,
+        luts: Vec<(String, Lut)>,
+        options: &AuditOptions,
+        context: Option<&PanelContext>,
+        picture: Option<&AuditPicture>,
+        ui: Ui,
+    ) -> Vec<Audited> {
+        let (progress, all) = (ui.progress("audits"), luts.len());
+        let mut audited = Vec::with_capacity(all);
+        for (i, (name, lut)) in luts.into_iter().enumerate() {
+            progress.at(i, all);
+            let correction = lut.evaluated(options.evaluation);
+            let subject = Subject::of_lut(&correction, &lut);
+            let mut report = audit(&subject, options, context);
+            if let Some(found) = picture.and_then(|p| p.bands(&correction, options, context)) {
+                report = report.with_picture(found);
+            }
+            let traces = (self.html.html.is_some()).then(|| traces(&subject, options, context));
+            let neutral = neutral_trace(&subject, options, context);
+            audited.push(Audited {
+                name,
+                report,
+                steps: neutral.as_ref().map_or_else(String::new, steps_line),
+                traces,
+                lut,
+            });
+        }
+        audited
+    }
 }

@@ -2,22 +2,22 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use clap::Args;
-use evenstep::audit::{AuditOptions, ReadingFacts};
+use evenstep::audit::{AuditOptions, ReadingFacts, Traces};
 use evenstep::compare::{
-    CompareReport, DenseOptions, Judge, LutPair, Seen, compare_dense, compare_luts,
+    CompareReport, DenseOptions, Judge, LutPair, Seen, compare_dense, compare_luts, lut_traces,
 };
+use evenstep::convert::{is_lut, read_lut};
 use evenstep::display::SmoothingChoice;
 use evenstep::fit::{BaseCorrection, Doubt, FitOptions, Gamut, InSignal, next_patches};
-use evenstep::lut::format::cube;
 use evenstep::lut::{CodeRange, Evaluation, Lut};
 use evenstep::readings::{Readings, read};
-use evenstep::report::{compare_json, compare_text};
+use evenstep::report::{Drawn, compare_html, compare_json, compare_text};
 
 use crate::options::{
-    CommonArgs, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
+    CommonArgs, HtmlArg, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
 };
 use crate::panel::panel;
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -75,6 +75,8 @@ pub(crate) struct CompareArgs {
     #[command(flatten)]
     json: JsonArg,
     #[command(flatten)]
+    html: HtmlArg,
+    #[command(flatten)]
     threads: ThreadsArg,
     #[command(flatten)]
     common: CommonArgs,
@@ -90,7 +92,10 @@ pub(crate) fn run(args: &CompareArgs) -> anyhow::Result<Outcome> {
     let ui = Ui::new(args.common.quiet);
     args.target.check()?;
     let json = args.json.json.as_deref().into_iter();
-    let outputs: Vec<&Path> = json.chain(args.next.output()).collect();
+    let outputs: Vec<&Path> = json
+        .chain(args.next.output())
+        .chain(args.html.html.as_deref())
+        .collect();
     output::check(&outputs, args.common.force)?;
     let inputs = [&args.candidate, &args.reference]
         .into_iter()
@@ -100,8 +105,8 @@ pub(crate) fn run(args: &CompareArgs) -> anyhow::Result<Outcome> {
         side(&args.candidate, args, ui)?,
         side(&args.reference, args, ui)?,
     );
-    let report = match sides {
-        (Side::Lut(candidate), Side::Lut(reference)) => luts(args, &candidate, &reference, ui)?,
+    let Compared { report, drawn } = match sides {
+        (Side::Lut(candidate), Side::Lut(reference)) => luts(args, *candidate, *reference, ui)?,
         (Side::Readings(sparse), Side::Readings(dense)) => readings(args, &sparse, &dense, ui)?,
         _ => bail!(
             "{} and {}: one is a LUT and one holds readings; give two LUTs or two sets of readings",
@@ -120,18 +125,39 @@ pub(crate) fn run(args: &CompareArgs) -> anyhow::Result<Outcome> {
             args.common.force,
         )?;
     }
+    if let (Some(path), Some((luts, traces))) = (&args.html.html, &drawn) {
+        let draw = |name, report, i: usize| Drawn {
+            name,
+            report,
+            traces: &traces[i],
+            lut: &luts[i],
+        };
+        let page = compare_html(
+            &report,
+            &draw(&names.0, &report.candidate_audit, 0),
+            &draw(&names.1, &report.reference_audit, 1),
+        );
+        output::write(&page, path, args.common.force)?;
+    }
     args.next
         .write(report.next_patches.as_deref(), args.common.force)?;
     if !args.json.is_stdout() && !args.next.is_stdout() {
-        print(&compare_text(&report, &names.0, &names.1))?;
+        print_report(&compare_text(&report, &names.0, &names.1))?;
     }
     Ok(Outcome::Done)
 }
 
-/// A LUT where the file says its size as cube text does, readings otherwise.
+/// A comparison, with what a page draws of it where one is asked for: candidate, then reference.
+struct Compared {
+    report: CompareReport,
+    drawn: Option<([Lut; 2], [Traces; 2])>,
+}
+
+/// A LUT where the first bytes of the file are those of one, readings otherwise.
 fn side(path: &Path, args: &CompareArgs, ui: Ui) -> anyhow::Result<Side> {
-    if cube::is_cube(path)? {
-        let (lut, notes) = cube::read(path)?;
+    let known = is_lut(path).with_context(|| format!("{}: cannot read", path.display()))?;
+    if known {
+        let (lut, notes) = read_lut(path)?;
         ui.notes(&notes);
         return Ok(Side::Lut(Box::new(lut)));
     }
@@ -150,21 +176,22 @@ impl CompareArgs {
     }
 }
 
-fn luts(
-    args: &CompareArgs,
-    candidate: &Lut,
-    reference: &Lut,
-    ui: Ui,
-) -> anyhow::Result<CompareReport> {
+fn luts(args: &CompareArgs, candidate: Lut, reference: Lut, ui: Ui) -> anyhow::Result<Compared> {
     let pair = LutPair {
-        candidate,
-        reference,
+        candidate: &candidate,
+        reference: &reference,
     };
     let options = args.audit_options();
-    let Some(path) = &args.panel else {
-        return args.threads.run(|| Ok(compare_luts(pair, &options, None)));
+    let is_drawn = args.html.html.is_some();
+    let compared = |seen: Option<&Seen>| {
+        let report = compare_luts(pair, &options, seen);
+        let traces = is_drawn.then(|| lut_traces(pair, &options, seen));
+        (report, traces)
     };
-    args.threads.run(|| {
+    let (report, traces) = args.threads.run(|| {
+        let Some(path) = &args.panel else {
+            return Ok(compared(None));
+        };
         let known = panel(
             path,
             args.scale.scale(),
@@ -199,7 +226,7 @@ fn luts(
                 de2000_mean: known.error.as_ref().map(|e| e.de2000_mean),
             },
         };
-        let mut report = compare_luts(pair, &options, Some(&seen));
+        let (mut report, traces) = compared(Some(&seen));
         let evaluated = candidate.evaluated(options.evaluation);
         let correction = InSignal {
             inner: &evaluated,
@@ -210,7 +237,11 @@ fn luts(
             let target = &settled.target;
             next_patches(&doubt, &known.readings, target, &correction, near_black, count)
         });
-        Ok(report)
+        Ok((report, traces))
+    })?;
+    Ok(Compared {
+        report,
+        drawn: traces.map(|traces| ([candidate, reference], traces)),
     })
 }
 
@@ -219,7 +250,7 @@ fn readings(
     sparse: &Readings,
     dense: &Readings,
     ui: Ui,
-) -> anyhow::Result<CompareReport> {
+) -> anyhow::Result<Compared> {
     if args.range.range() == CodeRange::Narrow {
         bail!(
             "--range narrow: LUTs fitted to readings here are compared between signals; leave it out"
@@ -257,6 +288,15 @@ fn readings(
                     args.reference.display()
                 )
             })?;
-        Ok(found.report)
+        let drawn = if args.html.html.is_some() {
+            let luts = [found.candidate.loaded(), found.references[0].loaded()];
+            Some((luts, found.traces(dense, &options.audit)?))
+        } else {
+            None
+        };
+        Ok(Compared {
+            report: found.report,
+            drawn,
+        })
     })
 }

@@ -2,18 +2,20 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
-use evenstep::compare::shaper_gain;
+use evenstep::audit::{AuditOptions, AuditReport, Traces};
+use evenstep::compare::{audit_fit_traced, shaper_gain};
+use evenstep::convert::read_lut;
 use evenstep::files::write_together;
-use evenstep::fit::{Fit, FitOptions, InSignal, Solve, fit, through};
+use evenstep::fit::{Fit, FitOptions, InSignal, PatchMiss, Solve, fit, patch_misses, through};
 use evenstep::lut::format::cube;
 use evenstep::lut::{CodeRange, Evaluation, Lut, Lut1d};
 use evenstep::readings::{Readings, merged, read_sequence};
-use evenstep::report::{base_correction_json, fit_json, fit_text};
+use evenstep::report::{Drawn, base_correction_json, fit_html, fit_json, fit_text};
 
 use crate::options::{
-    CommonArgs, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
+    CommonArgs, HtmlArg, JsonArg, ModelArgs, NextArgs, RangeArg, ScaleArg, TargetArgs, ThreadsArg,
 };
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -80,6 +82,8 @@ pub(crate) struct FitArgs {
     #[command(flatten)]
     json: JsonArg,
     #[command(flatten)]
+    html: HtmlArg,
+    #[command(flatten)]
     threads: ThreadsArg,
     #[command(flatten)]
     common: CommonArgs,
@@ -130,6 +134,7 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     let curves = args.curves.as_deref().map(CurveFiles::in_folder);
     let mut outputs = vec![args.out.as_path()];
     outputs.extend(args.json.json.as_deref());
+    outputs.extend(args.html.html.as_deref());
     outputs.extend(args.next.output());
     outputs.extend(args.shaper.as_deref());
     anyhow::ensure!(
@@ -144,13 +149,14 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
 
     let readings = readings(args, ui)?;
     let progress = ui.progress("lattice");
-    let fitted = args
+    let (fitted, seen) = args
         .threads
         .run(|| {
             let step = |done, all| progress.at(done, all);
             let mut fitted = fit(&readings, &args.options(), &step)?;
             fitted.report.shaper = shaper_gain(&fitted, &readings, args.range.range());
-            Ok(fitted)
+            let seen = (args.html.html.is_some()).then(|| Seen::of(&fitted, &readings, args));
+            Ok((fitted, seen))
         })
         .with_context(|| args.readings.display().to_string())?;
     drop(progress);
@@ -162,12 +168,48 @@ pub(crate) fn run(args: &FitArgs) -> anyhow::Result<Outcome> {
     if let Some(json) = &args.json.json {
         output::write(&fit_json(&fitted.report), json, force)?;
     }
+    if let (Some(path), Some(seen)) = (&args.html.html, &seen) {
+        output::write(&seen.page(&fitted, &args.out), path, force)?;
+    }
     args.next
         .write(fitted.report.next_patches.as_deref(), force)?;
     if !args.json.is_stdout() && !args.next.is_stdout() {
-        print(&fit_text(&fitted.report))?;
+        print_report(&fit_text(&fitted.report))?;
     }
     Ok(Outcome::Done)
+}
+
+/// What the page of a fit shows beside its report.
+struct Seen {
+    audit: AuditReport,
+    traces: Traces,
+    misses: Vec<PatchMiss>,
+}
+
+impl Seen {
+    fn of(fitted: &Fit, readings: &Readings, args: &FitArgs) -> Self {
+        let options = AuditOptions {
+            range: args.range.range(),
+            ..AuditOptions::default()
+        };
+        let (audit, traces) = audit_fit_traced(fitted, readings, &options);
+        Self {
+            audit,
+            traces,
+            misses: patch_misses(readings, &fitted.model),
+        }
+    }
+
+    fn page(&self, fitted: &Fit, out: &Path) -> String {
+        let name = out.display().to_string();
+        let drawn = Drawn {
+            name: &name,
+            report: &self.audit,
+            traces: &self.traces,
+            lut: &fitted.loaded(),
+        };
+        fit_html(&fitted.report, &self.misses, &drawn)
+    }
 }
 
 /// The lattice, and the shaper that goes before it, both or neither.
@@ -205,7 +247,7 @@ fn readings(args: &FitArgs, ui: Ui) -> anyhow::Result<Readings> {
         known = native;
     }
     if let Some(path) = &args.through {
-        let (lut, notes) = cube::read(path)?;
+        let (lut, notes) = read_lut(path)?;
         ui.notes(&notes);
         let loaded = lut.evaluated(Evaluation::Tetrahedral);
         let loaded = InSignal {

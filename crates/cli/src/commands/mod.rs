@@ -1,9 +1,12 @@
 //! One file per command.
 
+mod apply;
 mod audit;
 mod compare;
+mod convert;
 mod fit;
 mod predict;
+mod ramps;
 mod repair;
 mod simulate;
 mod study;
@@ -50,6 +53,9 @@ pub(crate) enum Command {
     Audit(audit::AuditArgs),
     Compare(compare::CompareArgs),
     Repair(repair::RepairArgs),
+    Convert(convert::ConvertArgs),
+    Apply(apply::ApplyArgs),
+    Ramps(ramps::RampsArgs),
     Study(study::StudyArgs),
     Tour(tour::TourArgs),
 }
@@ -63,6 +69,9 @@ impl Command {
             Self::Audit(args) => audit::run(args),
             Self::Compare(args) => compare::run(args),
             Self::Repair(args) => repair::run(args),
+            Self::Convert(args) => convert::run(args),
+            Self::Apply(args) => apply::run(args),
+            Self::Ramps(args) => ramps::run(args),
             Self::Study(args) => study::run(args),
             Self::Tour(args) => tour::run(args),
         }

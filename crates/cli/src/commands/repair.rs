@@ -3,10 +3,12 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use clap::Args;
 use evenstep::audit::AuditOptions;
+use evenstep::convert::{Content, ConvertOptions, FileFormat, convert, parse};
 use evenstep::display::SmoothingChoice;
 use evenstep::files::write_atomic;
 use evenstep::lut::Evaluation;
 use evenstep::lut::format::cube;
+use evenstep::picture::Format;
 use evenstep::repair::{Repaired, repair};
 use evenstep::report::{repair_json, repair_text};
 
@@ -38,10 +40,10 @@ repaired.";
 #[derive(Args, Debug)]
 #[command(after_help = EXAMPLE)]
 pub(crate) struct RepairArgs {
-    /// The LUT to repair, as cube text with a 3D table
+    /// The LUT to repair, of any format, with a 3D table
     #[arg(value_name = "LUT")]
     lut: PathBuf,
-    /// The LUT to write, as cube text
+    /// The LUT to write; the ending .clf, .png, .tif or .table asks for that format, any other for cube text
     #[arg(short = 'o', long = "out", value_name = "LUT")]
     out: PathBuf,
     /// Readings of the panel the LUT is for, CSV with columns r,g,b,X,Y,Z or CGATS text
@@ -85,8 +87,11 @@ pub(crate) fn run(args: &RepairArgs) -> anyhow::Result<Outcome> {
     let name = args.lut.display().to_string();
     // The text is kept: what is not repaired is not written anew.
     let text = std::fs::read(&args.lut).with_context(|| format!("{name}: cannot be read"))?;
-    let (lut, notes) = cube::parse(&text, &args.lut)?;
+    let loaded = parse(&text, &args.lut)?;
+    let from = loaded.format;
+    let (lut, notes) = loaded.into_lut(&args.lut)?;
     ui.notes(&notes);
+    let to = FileFormat::of_name(&args.out).unwrap_or(FileFormat::Cube);
     let options = AuditOptions {
         evaluation: args.evaluate,
         range: args.range.range(),
@@ -117,8 +122,19 @@ pub(crate) fn run(args: &RepairArgs) -> anyhow::Result<Outcome> {
     })?;
 
     let bytes = match &repaired.lattice {
-        Some(lattice) => cube::replace_nodes(&text, &lut, lattice),
-        None => text,
+        Some(lattice) if (from, to) == (FileFormat::Cube, FileFormat::Cube) => {
+            cube::replace_nodes(&text, &lut, lattice)
+        }
+        // Only cube text can be changed row by row.
+        _ if from != to || repaired != lut => {
+            let done = convert(&Content::Lut(repaired), &ConvertOptions::to(to))?;
+            ui.notes(&done.losses);
+            let picture = Format::from_name(&args.out).unwrap_or(Format::Png);
+            let mut bytes = Vec::new();
+            done.write_to(picture, &mut bytes)?;
+            bytes
+        }
+        _ => text,
     };
     write_atomic(&args.out, args.common.force, |out| out.write_all(&bytes))?;
     if let Some(path) = &args.json.json {

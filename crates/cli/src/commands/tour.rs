@@ -11,13 +11,13 @@ use evenstep::readings::{
     CgatsHeader, FullScale, RgbScale, parse, parse_patches, write_cgats, write_patches_csv,
 };
 use evenstep::report::{
-    audit_json, compare_json, compare_text, fit_json, fit_text, real_display_text, tour_json,
-    tour_text,
+    Drawn, audit_json, compare_json, compare_text, fit_json, fit_text, real_display_text,
+    tour_html, tour_json, tour_picture, tour_text,
 };
 
 use crate::commands::fit::CurveFiles;
 use crate::options::{CommonArgs, ThreadsArg};
-use crate::ui::{Ui, print};
+use crate::ui::{Ui, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\
@@ -61,7 +61,7 @@ pub(crate) struct TourArgs {
 }
 
 /// Files of the tour beside the curves.
-const FILES: [&str; 17] = [
+const FILES: [&str; 19] = [
     "sparse-patches.csv",
     "sparse.cgats",
     "dense.cgats",
@@ -76,6 +76,8 @@ const FILES: [&str; 17] = [
     "base-only.audit.json",
     "compare.json",
     "tour.json",
+    "tour.html",
+    "steps.svg",
     "tube.cgats",
     "tube-base-only.cube",
     "tube-base-only.fit.json",
@@ -115,12 +117,13 @@ pub(crate) fn run(args: &TourArgs) -> anyhow::Result<Outcome> {
     write_patches_csv(&patches, &at("sparse-patches.csv"), force)?;
     write_found(&found, &args.out, force)?;
     curves.write(&found.base_only, CodeRange::Full, force)?;
-    print(&format!(
+    write_page(args, &found)?;
+    print_report(&format!(
         "{STORY}\n{}\n{}\n",
         fit_text(&found.sparse.report),
         tour_text(&found.rows)
     ))?;
-    print(&format!(
+    print_report(&format!(
         "Without the truth: sparse against dense readings\n\n{}\n",
         compare_text(
             &found.comparison,
@@ -128,8 +131,11 @@ pub(crate) fn run(args: &TourArgs) -> anyhow::Result<Outcome> {
             "LUT from the dense readings"
         )
     ))?;
-    print(&real_display(args)?)?;
-    print(&format!("\nEverything is in {}.\n", args.out.display()))?;
+    print_report(&real_display(args)?)?;
+    print_report(&format!(
+        "\nEverything is in {}; look at tour.html first.\n",
+        args.out.display()
+    ))?;
     Ok(Outcome::Done)
 }
 
@@ -183,6 +189,27 @@ fn write_found(found: &Tour, folder: &Path, force: bool) -> anyhow::Result<()> {
         &at("tour.json"),
         force,
     )
+}
+
+/// The page to look at, and the picture that stands in the README.
+fn write_page(args: &TourArgs, found: &Tour) -> anyhow::Result<()> {
+    let traces = args.threads.run(|| Ok(found.traces()))?;
+    let luts = [&found.sparse, &found.dense].map(|fit| fit.loaded());
+    let drawn: Vec<Drawn> = found
+        .rows
+        .iter()
+        .zip(traces.iter().zip(&luts))
+        .map(|(row, (traces, lut))| Drawn {
+            name: &row.name,
+            report: &row.audit,
+            traces,
+            lut,
+        })
+        .collect();
+    let force = args.common.force;
+    let page = tour_html(&found.rows, &found.comparison, &drawn);
+    output::write(&page, &args.out.join("tour.html"), force)?;
+    output::write(&tour_picture(&drawn), &args.out.join("steps.svg"), force)
 }
 
 fn write_lut(lattice: &Lut3d, title: &str, path: &Path, force: bool) -> anyhow::Result<()> {

@@ -33,6 +33,16 @@ impl JsonArg {
     }
 }
 
+/// The option of commands whose report can be looked at.
+#[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "Common options")]
+pub(crate) struct HtmlArg {
+    /// Also write the report as one page with pictures and a look through the LUT to FILE; it opens from
+    /// disk, needs no network and prints
+    #[arg(long, value_name = "FILE")]
+    pub(crate) html: Option<PathBuf>,
+}
+
 /// The option of commands that compute on several threads.
 #[derive(Args, Clone, Copy, Debug)]
 #[command(next_help_heading = "Common options")]

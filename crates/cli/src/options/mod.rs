@@ -3,9 +3,11 @@
 mod common;
 mod model;
 mod next;
+mod picture;
 mod target;
 
-pub(crate) use common::{CommonArgs, JsonArg, RangeArg, ScaleArg, ThreadsArg};
+pub(crate) use common::{CommonArgs, HtmlArg, JsonArg, RangeArg, ScaleArg, ThreadsArg};
 pub(crate) use model::ModelArgs;
 pub(crate) use next::NextArgs;
+pub(crate) use picture::bits;
 pub(crate) use target::TargetArgs;

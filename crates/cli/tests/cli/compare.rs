@@ -213,6 +213,8 @@ fn the_tour_ends_with_a_verdict_for_each() {
         "dense.cube",
         "base-only.cube",
         "tour.json",
+        "tour.html",
+        "steps.svg",
         "compare.json",
         "base-curves/grey.cube",
     ] {

@@ -218,9 +218,12 @@ pub(crate) struct Audit {
     pub(crate) evaluation: String,
     pub(crate) near_black_end: f64,
     pub(crate) barten: String,
+    pub(crate) viewing: String,
     pub(crate) end_points: EndPoints,
     pub(crate) non_finite: usize,
     pub(crate) lattice: Option<Lattice>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) curves: Option<serde_json::Value>,
     pub(crate) ramps: Vec<serde_json::Value>,
     #[serde(deserialize_with = "there")]
     pub(crate) neutral_wobble_itp: Option<f64>,
@@ -229,13 +232,79 @@ pub(crate) struct Audit {
     #[serde(deserialize_with = "there")]
     pub(crate) references: Option<serde_json::Value>,
     #[serde(deserialize_with = "there")]
-    pub(crate) neighbours26: Null,
+    pub(crate) neighbours26: Option<BTreeMap<String, f64>>,
     #[serde(deserialize_with = "there")]
     pub(crate) noise_gain: Option<NoiseGain>,
     #[serde(deserialize_with = "there")]
-    pub(crate) evaluation_sensitivity: Null,
+    pub(crate) evaluation_sensitivity: Option<EvaluationSensitivity>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) regions: Option<BTreeMap<String, RegionFigures>>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) image: Option<Image>,
+    pub(crate) worst: Vec<WorstPlace>,
     pub(crate) thresholds: BTreeMap<String, f64>,
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct EvaluationSensitivity {
+    pub(crate) weight_bits: u8,
+    pub(crate) trilinear: Apart,
+    pub(crate) weights: Apart,
+    pub(crate) on_ramps: f64,
+    pub(crate) neutral_itp: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Apart {
+    pub(crate) drive: f64,
+    pub(crate) signal: [f64; 3],
+    pub(crate) node: [usize; 3],
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RegionFigures {
+    pub(crate) signals: usize,
+    pub(crate) drive_gain_p95: f64,
+    pub(crate) drive_gain_max: f64,
+    pub(crate) drive_gain_signal: [f64; 3],
+    pub(crate) noise_gain_p95: Option<f64>,
+    pub(crate) noise_gain_max: Option<f64>,
+    pub(crate) cells: Option<usize>,
+    pub(crate) folded: Option<usize>,
+    pub(crate) collapsed: Option<usize>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Image {
+    pub(crate) width: usize,
+    pub(crate) height: usize,
+    pub(crate) before: f64,
+    pub(crate) after: f64,
+    pub(crate) compressed: Option<Compressed>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Compressed {
+    pub(crate) quality: u8,
+    pub(crate) before: f64,
+    pub(crate) after: f64,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct WorstPlace {
+    pub(crate) figure: String,
+    pub(crate) value: f64,
+    pub(crate) ramp: Option<String>,
+    pub(crate) node: Option<[usize; 3]>,
+    pub(crate) source_code: [u32; 3],
+    pub(crate) signal: [f64; 3],
 }
 
 #[derive(Debug, Deserialize)]
@@ -256,6 +325,9 @@ pub(crate) struct NoiseGain {
 #[serde(deny_unknown_fields)]
 pub(crate) struct Verdict {
     pub(crate) load: String,
+    pub(crate) scale: String,
+    #[serde(deserialize_with = "there")]
+    pub(crate) margin: Option<Margin>,
     #[serde(deserialize_with = "there")]
     pub(crate) against_base: Option<String>,
     #[serde(deserialize_with = "there")]
@@ -267,11 +339,23 @@ pub(crate) struct Verdict {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
+pub(crate) struct Margin {
+    pub(crate) figure: String,
+    pub(crate) value: f64,
+    pub(crate) threshold: f64,
+    pub(crate) scale: String,
+    pub(crate) times: Option<f64>,
+    pub(crate) ramp: Option<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub(crate) struct Reason {
     pub(crate) severity: String,
     pub(crate) label: String,
     pub(crate) figure: String,
     pub(crate) value: Option<f64>,
+    pub(crate) scale: Option<String>,
     pub(crate) threshold: Option<f64>,
     pub(crate) ramp: Option<String>,
     pub(crate) between: Option<Span>,
@@ -314,6 +398,25 @@ pub(crate) struct Lattice {
     pub(crate) duplicate_planes: [usize; 3],
     #[serde(default)]
     pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Apply {
+    pub(crate) schema: String,
+    pub(crate) lut: String,
+    pub(crate) image: String,
+    pub(crate) out: String,
+    pub(crate) width: u32,
+    pub(crate) height: u32,
+    pub(crate) bits_in: u8,
+    pub(crate) bits_out: u8,
+    pub(crate) evaluation: String,
+    pub(crate) dither: String,
+    pub(crate) pixels: u64,
+    pub(crate) pixels_changed: u64,
+    pub(crate) largest_change_codes: u16,
+    pub(crate) tags_lost: Vec<String>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -380,3 +483,33 @@ pub(crate) const FIGURES: [&str; 24] = [
     "step_itp_max_between",
     "unevenness",
 ];
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Convert {
+    pub(crate) schema: String,
+    pub(crate) input: String,
+    pub(crate) output: String,
+    pub(crate) input_format: String,
+    pub(crate) output_format: String,
+    #[serde(deserialize_with = "there")]
+    pub(crate) nodes: Option<usize>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) curve_rows: Option<usize>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) bits: Option<u8>,
+    pub(crate) losses: Vec<String>,
+    pub(crate) difference: Difference,
+    pub(crate) notes: Vec<String>,
+    pub(crate) why: Why,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Difference {
+    pub(crate) largest: f64,
+    pub(crate) at: [f64; 3],
+    pub(crate) rms: f64,
+    pub(crate) largest_grey: f64,
+    pub(crate) signals: usize,
+}

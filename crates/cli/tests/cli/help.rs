@@ -24,7 +24,8 @@ fn the_command_lists_its_verbs() {
 #[test]
 fn every_verb_explains_itself() {
     for verb in [
-        "fit", "predict", "simulate", "audit", "compare", "repair", "study", "tour",
+        "fit", "predict", "simulate", "audit", "compare", "repair", "convert", "apply", "ramps",
+        "study", "tour",
     ] {
         check(verb, &[verb, "--help"]);
     }

@@ -477,7 +477,9 @@ fn several_luts_give_a_summary_each() {
     std::fs::copy(f.path("c.cube"), f.path("d.cube")).unwrap();
     let run = f.done(&["audit", "c.cube", "d.cube", "--json", "both.json"]);
     assert!(
-        run.out.starts_with("c.cube: ") && run.out.contains("\nd.cube: "),
+        run.out.starts_with("LUT ")
+            && run.out.contains("\nc.cube: ")
+            && run.out.contains("\nd.cube: "),
         "{}",
         run.out
     );

@@ -42,6 +42,24 @@ pub enum Deviation {
     InputRange,
     /// Curves stand before a lattice in one file.
     CurvesBeforeLattice,
+    /// The XML declaration is missing.
+    NoXmlDeclaration,
+    /// The root element has no namespace.
+    NoNamespace,
+    /// The file says it is of an older version of the format.
+    OldVersion,
+    /// An element inside a node that the format does not have.
+    UnknownElement,
+    /// An attribute that the format does not have.
+    UnknownAttribute,
+    /// The size of a matrix has a third number.
+    OldMatrixSize,
+    /// Curves have an input map.
+    IndexMap,
+    /// An entry of the information is more than a name and a text.
+    NestedInfo,
+    /// Raw half-float patterns of infinities or NaN in a table.
+    NonFiniteHalfs,
 }
 
 impl fmt::Display for Deviation {
@@ -64,6 +82,23 @@ impl fmt::Display for Deviation {
             }
             Self::CurvesBeforeLattice => {
                 "curves and a lattice in one file, an extension; the curves are applied first"
+            }
+            Self::NoXmlDeclaration => "no XML declaration; the format asks for one",
+            Self::NoNamespace => {
+                "no namespace; read by the rules of the Academy's version 3"
+            }
+            Self::OldVersion => {
+                "of an older version of the format; read as far as version 3 has what it holds"
+            }
+            Self::UnknownElement => "an element that the format does not have here; passed over",
+            Self::UnknownAttribute => "an attribute that the format does not have; passed over",
+            Self::OldMatrixSize => "a third number in the size of a matrix, as in version 2; ignored",
+            Self::IndexMap => {
+                "curves with an IndexMap, as in version 2; written as curves over half-float numbers"
+            }
+            Self::NestedInfo => "an entry of Info with elements of its own; not kept when written",
+            Self::NonFiniteHalfs => {
+                "raw halfs that are infinite or NaN; an infinity answers with the largest 32-bit number, NaN with 0"
             }
         })
     }

@@ -1,11 +1,12 @@
-//! One function for every fault. Each takes a sound lattice and spoils it in one way.
+//! One function for every fault. Each takes a sound lattice and spoils it in one way, at places that are given in signal so
+//! that lattices of 17, 33 and 65 nodes are spoiled alike; the nodes named are those of 17 unless said.
 
 use evenstep_lut::Lut3d;
 
 /// Stair-steps: neutral nodes 1 and 2, 3 and 4, … 13 and 14 of 17 set to the mean of their pair, which puts 17
 /// levels on 10. Every second cell of the grey diagonal becomes a tread.
 pub(super) fn stair_steps(mut lut: Lut3d) -> Lut3d {
-    for low in (1..=13).step_by(2) {
+    for low in (1..=lut.size() - 4).step_by(2) {
         let (a, b) = (lut.node(low, low, low), lut.node(low + 1, low + 1, low + 1));
         let mean = [0, 1, 2].map(|c| 0.5 * (a[c] + b[c]));
         for i in [low, low + 1] {
@@ -20,15 +21,18 @@ const DIP: f64 = 0.006;
 
 /// A dip near black: neutral node 2 of 33 (6.25 % signal) lowered to [`DIP`] under node 1, all channels.
 pub(super) fn near_black_dip(mut lut: Lut3d) -> Lut3d {
-    let before = lut.node(1, 1, 1);
-    set(&mut lut, [2; 3], before.map(|v| v - DIP));
+    // Node 1 of 17 has only black before it.
+    let at = scale(&lut).max(2);
+    let before = lut.node(at - 1, at - 1, at - 1);
+    set(&mut lut, [at; 3], before.map(|v| v - DIP));
     lut
 }
 
 /// Crushed black: each channel is 0 where its own input is at node 0 or 1.
 pub(super) fn crushed_black(mut lut: Lut3d) -> Lut3d {
+    let crushed = scale(&lut);
     each(&mut lut, |at, out| {
-        [0, 1, 2].map(|c| if at[c] <= 1 { 0.0 } else { out[c] })
+        [0, 1, 2].map(|c| if at[c] <= crushed { 0.0 } else { out[c] })
     });
     lut
 }
@@ -39,7 +43,8 @@ const FOLD_AT: [usize; 3] = [11, 9, 8];
 
 /// A fold: the red of nodes (11, 9, 8) and (12, 9, 8) of 17 swapped.
 pub(super) fn fold(mut lut: Lut3d) -> Lut3d {
-    let [r, g, b] = FOLD_AT;
+    let scale = scale(&lut);
+    let [r, g, b] = FOLD_AT.map(|i| scale * i);
     let (low, high) = (lut.index(r, g, b), lut.index(r + 1, g, b));
     let nodes = lut.nodes_mut();
     let red = nodes[low][0];
@@ -50,8 +55,9 @@ pub(super) fn fold(mut lut: Lut3d) -> Lut3d {
 
 /// A clipped primary: red is 1 from its node 15 of 17 (93.75 % signal) up.
 pub(super) fn clipped_primary(mut lut: Lut3d) -> Lut3d {
+    let clipped = 15 * scale(&lut);
     each(&mut lut, |at, [r, g, b]| {
-        [if at[0] >= 15 { 1.0 } else { r }, g, b]
+        [if at[0] >= clipped { 1.0 } else { r }, g, b]
     });
     lut
 }
@@ -67,11 +73,17 @@ const TINT: f64 = 0.03;
 
 /// A tint: blue of the neutral nodes 7 and 9 of 17 (44 % and 56 % signal) raised by [`TINT`].
 pub(super) fn neutral_tint(mut lut: Lut3d) -> Lut3d {
-    for i in [7, 9] {
+    let scale = scale(&lut);
+    for i in [7 * scale, 9 * scale] {
         let [r, g, b] = lut.node(i, i, i);
         set(&mut lut, [i; 3], [r, g, b + TINT]);
     }
     lut
+}
+
+/// Nodes for one node of 17.
+fn scale(lut: &Lut3d) -> usize {
+    (lut.size() - 1) / 16
 }
 
 fn set(lut: &mut Lut3d, [r, g, b]: [usize; 3], value: [f64; 3]) {

@@ -3,6 +3,7 @@
 
 mod faults;
 mod panel;
+pub mod table;
 
 use std::path::{Path, PathBuf};
 
@@ -47,6 +48,18 @@ pub fn write() -> anyhow::Result<()> {
         let path = folder().join(sample.name);
         write_atomic(&path, true, |out| out.write_all(&sample.bytes))?;
     }
+    Ok(())
+}
+
+/// Writes `luts/table.csv`.
+///
+/// # Errors
+/// What modelling the panel or writing says.
+pub fn write_table() -> anyhow::Result<()> {
+    let text = table::csv()?;
+    write_atomic(&folder().join("table.csv"), true, |out| {
+        out.write_all(text.as_bytes())
+    })?;
     Ok(())
 }
 

@@ -3,10 +3,11 @@ use std::path::Path;
 use evenstep_files::Place;
 
 use super::CubeError;
-use super::number::{Fault, RowFault, numbers, shown, skip_blanks, word};
+use super::number::{Fault, RowFault, numbers, skip_blanks, word};
 use crate::axis::Axis;
 use crate::format::Deviation;
 use crate::format::note::Notes;
+use crate::format::shown;
 use crate::{Lut1d, Lut3d};
 
 /// The keywords of the format and of its common dialects.

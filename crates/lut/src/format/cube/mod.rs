@@ -31,15 +31,14 @@
 mod error;
 mod header;
 mod kind;
-mod lines;
 mod number;
 mod parse;
 mod replace;
 mod write;
 
+pub use super::lines::LONGEST_COMMENT;
 pub use error::CubeError;
-pub use kind::is_cube;
-pub use lines::LONGEST_COMMENT;
+pub use kind::names_a_size;
 pub use parse::{parse, read};
 pub use replace::replace_nodes;
 pub use write::{CubeWriteError, write, write_to};

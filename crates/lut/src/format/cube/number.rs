@@ -1,6 +1,6 @@
 //! Words and numbers on one line, as bytes.
 
-use super::lines::LONGEST_LINE;
+use crate::format::lines::LONGEST_LINE;
 
 /// Why a word is not a number of the table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -105,17 +105,6 @@ fn number(rest: &[u8]) -> Result<(f64, usize), Fault> {
     })
 }
 
-/// `bytes` for a message: lossy, at most 40 characters.
-pub(super) fn shown(bytes: &[u8]) -> String {
-    const MOST: usize = 40;
-    let head = String::from_utf8_lossy(&bytes[..bytes.len().min(4 * MOST)]);
-    let mut text: String = head.chars().take(MOST).collect();
-    if head.chars().count() > MOST || bytes.len() > 4 * MOST {
-        text.push('…');
-    }
-    text
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -211,11 +200,5 @@ mod tests {
         assert_eq!(plain_rows(plain, &mut rows, 2), (1, 7));
         let long = format!("0 0 0.{}\n", "0".repeat(245));
         assert_eq!(plain_rows(long.as_bytes(), &mut rows, 9), (0, 0));
-    }
-
-    #[test]
-    fn long_words_are_cut_in_messages() {
-        assert_eq!(shown(b"foo"), "foo");
-        assert_eq!(shown("é".repeat(500).as_bytes()).chars().count(), 41);
     }
 }

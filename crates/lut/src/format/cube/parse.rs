@@ -6,9 +6,10 @@ use evenstep_files::Place;
 
 use super::CubeError;
 use super::header::{Header, Keyword, Tables, row_error};
-use super::lines::{Ending, LONGEST_COMMENT, LONGEST_LINE, Lines};
-use super::number::{is_blank, numbers, plain_rows, shown, skip_blanks, word};
+use super::number::{is_blank, numbers, plain_rows, skip_blanks, word};
+use crate::format::lines::{Ending, LONGEST_COMMENT, LONGEST_LINE, Lines};
 use crate::format::note::Notes;
+use crate::format::shown;
 use crate::format::{Deviation, Note};
 use crate::{Lut, Lut1d, Lut3d};
 

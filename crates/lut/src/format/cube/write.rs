@@ -4,8 +4,8 @@ use std::path::Path;
 
 use evenstep_files::{WriteError, write_atomic};
 
-use super::lines::LONGEST_LINE;
 use crate::error::all_finite;
+use crate::format::lines::LONGEST_LINE;
 use crate::{Lut, LutError};
 
 /// Why a LUT was not written as a cube file.

@@ -1,4 +1,4 @@
-use evenstep_lut::SKIN_END;
+use crate::SKIN_END;
 use serde::Serialize;
 
 /// A part of the signal cube that colour figures are given for.

@@ -1,7 +1,7 @@
 use std::io::{self, BufRead};
 
 /// Bytes that may stand on a line with a keyword or numbers, its end not counted [Cube LUT Specification 1.0].
-pub(super) const LONGEST_LINE: usize = 250;
+pub(in crate::format) const LONGEST_LINE: usize = 250;
 
 /// Bytes that may stand on a comment line. Our choice, because a comment cannot change the result, yet a file that
 /// is one endless line must not fill the memory.
@@ -9,7 +9,7 @@ pub const LONGEST_COMMENT: usize = 65_536;
 
 /// How a line ends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Ending {
+pub(in crate::format) enum Ending {
     Lf,
     CrLf,
     Cr,
@@ -20,16 +20,16 @@ pub(super) enum Ending {
 }
 
 /// Lines of a byte stream, one at a time in the same buffer.
-pub(super) struct Lines<R> {
+pub(in crate::format) struct Lines<R> {
     source: R,
     /// The current line without its end.
-    pub(super) text: Vec<u8>,
+    pub(in crate::format) text: Vec<u8>,
     /// The current line's number, from 1; 0 before the first.
-    pub(super) number: usize,
+    pub(in crate::format) number: usize,
 }
 
 impl<R: BufRead> Lines<R> {
-    pub(super) fn new(source: R) -> Self {
+    pub(in crate::format) fn new(source: R) -> Self {
         Self {
             source,
             text: Vec::with_capacity(LONGEST_LINE),
@@ -39,7 +39,7 @@ impl<R: BufRead> Lines<R> {
 
     /// Gives the bytes at hand, from the start of a line on, to `take`, and moves past the whole lines it says it has
     /// taken: how many, and how many bytes they hold with their ends.
-    pub(super) fn take_whole(
+    pub(in crate::format) fn take_whole(
         &mut self,
         take: impl FnOnce(&[u8]) -> (usize, usize),
     ) -> io::Result<()> {
@@ -50,7 +50,7 @@ impl<R: BufRead> Lines<R> {
     }
 
     /// Moves to the next line; `None` at the end of the file, where the last line stays in place.
-    pub(super) fn advance(&mut self) -> io::Result<Option<Ending>> {
+    pub(in crate::format) fn advance(&mut self) -> io::Result<Option<Ending>> {
         if fill(&mut self.source)?.is_empty() {
             return Ok(None);
         }

@@ -1,0 +1,173 @@
+//! One walk over the cells of a lattice: folds, and how far ways to read a cell differ inside it.
+
+use evenstep_lut::{Lut3d, TETRAHEDRON_CORNERS, tetrahedron_volumes};
+use rayon::prelude::*;
+
+use crate::folds::{BadCell, COLLAPSED};
+
+/// The largest difference found, with the cell where it was, by its lowest node; the first of equals.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct InCell {
+    pub(crate) drive: f64,
+    pub(crate) cell: [usize; 3],
+}
+
+impl InCell {
+    fn keep_larger(&mut self, other: Self) {
+        if other.drive > self.drive {
+            *self = other;
+        }
+    }
+}
+
+/// What the walk found.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Cells {
+    /// Cells with a folded or collapsed tetrahedron, blue slowest.
+    pub(crate) bad: Vec<BadCell>,
+    /// Trilinear against tetrahedral at the middles of cells and of their faces.
+    pub(crate) trilinear: InCell,
+    /// Tetrahedral with the position rounded to `weight_bits` against exact tetrahedral: the least upper bound.
+    pub(crate) weights: InCell,
+}
+
+/// Walks all cells once.
+pub(crate) fn walk(lattice: &Lut3d, weight_bits: u8) -> Cells {
+    let n = lattice.size();
+    let nodes = lattice.nodes();
+    let widths: [f64; 3] = [0, 1, 2].map(|c| lattice.domain_max()[c] - lattice.domain_min()[c]);
+    let scale = ((n - 1) as f64).powi(3) / widths.iter().product::<f64>();
+    // The rounding of a position is at most half of the last place.
+    let half_place = 0.5 / (1_u64 << weight_bits.min(52)) as f64;
+    let slabs: Vec<Cells> = (0..n - 1)
+        .into_par_iter()
+        .map(|b| {
+            let mut found = Cells::default();
+            for g in 0..n - 1 {
+                for r in 0..n - 1 {
+                    let cell = [r, g, b];
+                    let origin = lattice.index(r, g, b);
+                    let corner = |bits: usize| {
+                        nodes[origin + (bits & 1) + n * (bits >> 1 & 1) + n * n * (bits >> 2)]
+                    };
+                    let corners: [[f64; 3]; 8] = std::array::from_fn(corner);
+                    found.bad.extend(bad(&corners, cell, scale));
+                    found.trilinear.keep_larger(InCell {
+                        drive: between_trilinear_and_tetrahedral(&corners),
+                        cell,
+                    });
+                    found.weights.keep_larger(InCell {
+                        drive: half_place * steepest_path(&corners),
+                        cell,
+                    });
+                }
+            }
+            found
+        })
+        .collect();
+    let mut all = Cells::default();
+    for slab in slabs {
+        all.bad.extend(slab.bad);
+        all.trilinear.keep_larger(slab.trilinear);
+        all.weights.keep_larger(slab.weights);
+    }
+    all
+}
+
+fn bad(corners: &[[f64; 3]; 8], cell: [usize; 3], scale: f64) -> Option<BadCell> {
+    let volumes = tetrahedron_volumes(corners).map(|v| scale * v);
+    let least = volumes.into_iter().fold(f64::INFINITY, f64::min);
+    // Sound cells, nearly all there are, need no counting.
+    if least > COLLAPSED {
+        return None;
+    }
+    let folded = volumes.iter().filter(|&&v| v < -COLLAPSED).count() as u8;
+    let low = volumes.iter().filter(|&&v| v <= COLLAPSED).count() as u8;
+    (low > 0).then_some(BadCell {
+        cell,
+        folded,
+        collapsed: low - folded,
+        least,
+    })
+}
+
+/// Largest difference over the channels at the middle of the cell and of three faces at its lowest node.
+///
+/// On a face the difference is `min(x, y)·(1 − max(x, y))` times its twist, largest in the middle, so that faces are
+/// exact; every face but those at the far border is the low face of one cell. Inside, the middle is a sample.
+fn between_trilinear_and_tetrahedral(c: &[[f64; 3]; 8]) -> f64 {
+    let mut most = 0.0_f64;
+    for i in 0..3 {
+        let at = |corner: usize| c[corner][i];
+        let face = |a: usize, b: usize| 0.25 * (at(a) + at(b) - at(0) - at(a | b)).abs();
+        let (ends, others) = (at(0) + at(7), at(1) + at(2) + at(3) + at(4) + at(5) + at(6));
+        let middle = (0.125 * (ends + others) - 0.5 * ends).abs();
+        most = most
+            .max(face(1, 2))
+            .max(face(1, 4))
+            .max(face(2, 4))
+            .max(middle);
+    }
+    most
+}
+
+/// Over channels and tetrahedra, the largest sum of the magnitudes of the three steps from the low corner to the high one.
+fn steepest_path(c: &[[f64; 3]; 8]) -> f64 {
+    let mut most = 0.0_f64;
+    for [a, b, d, e] in TETRAHEDRON_CORNERS {
+        for i in 0..3 {
+            let steps =
+                (c[b][i] - c[a][i]).abs() + (c[d][i] - c[b][i]).abs() + (c[e][i] - c[d][i]).abs();
+            most = most.max(steps);
+        }
+    }
+    most
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use evenstep_lut::Evaluation;
+    use proptest::prelude::*;
+
+    /// Few operations on numbers about 1.
+    const ROUNDOFF: f64 = 1e-12;
+
+    /// A lattice of 3 nodes with any values.
+    fn any_lattice() -> impl Strategy<Value = Lut3d> {
+        proptest::collection::vec(proptest::array::uniform3(0.0_f64..1.0), 27)
+            .prop_map(|nodes| Lut3d::new(3, nodes).unwrap_or_else(|e| panic!("{e}")))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        /// No position shows more from the rounding of weights than the bound, and none on a low face of a cell more
+        /// from the choice between trilinear and tetrahedral.
+        #[test]
+        fn nothing_exceeds_the_bounds(
+            lattice in any_lattice(), at in proptest::array::uniform3(0.0_f64..1.0), bits in 1_u8..10, face in 0_usize..3,
+        ) {
+            let found = walk(&lattice, bits);
+            let apart = |at: [f64; 3], a: Evaluation, b: Evaluation| {
+                let (a, b) = (lattice.sample(at, a), lattice.sample(at, b));
+                (0..3).map(|c| (a[c] - b[c]).abs()).fold(0.0, f64::max)
+            };
+            let rounded = apart(at, Evaluation::Tetrahedral, Evaluation::Weights { bits });
+            prop_assert!(rounded <= found.weights.drive + ROUNDOFF, "{} {}", rounded, found.weights.drive);
+            let mut on_face = at;
+            on_face[face] = (2.0 * at[face]).floor() / 2.0;
+            let chosen = apart(on_face, Evaluation::Tetrahedral, Evaluation::Trilinear);
+            prop_assert!(chosen <= found.trilinear.drive + ROUNDOFF, "{} {}", chosen, found.trilinear.drive);
+        }
+    }
+
+    #[test]
+    fn a_plane_is_read_alike_and_rounds_by_its_slope() {
+        let plane = Lut3d::from_fn(5, |[r, g, b]| [0.5 * r + 0.25 * g + 0.125 * b; 3]);
+        let found = walk(&plane, 8);
+        assert!(found.trilinear.drive < ROUNDOFF);
+        // A cell is a quarter wide: 0.25 · 0.875 of output over it, half of 1/256 of that.
+        assert!((found.weights.drive - 0.25 * 0.875 / 512.0).abs() < ROUNDOFF);
+    }
+}

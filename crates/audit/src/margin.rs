@@ -1,0 +1,136 @@
+use serde::Serialize;
+
+use crate::reason::VerdictReason;
+use crate::verdict::{Evidence, worst_gain};
+
+/// The scale on which the verdict calls something visible.
+pub const VISIBILITY_SCALE: &str =
+    "ΔE ITP (Rec. ITU-R BT.2124-0): 1 is just noticeable in the most critical state of adaptation";
+
+/// The scale of a figure, by its name.
+pub(crate) fn scale_of(figure: &str) -> &'static str {
+    if figure.ends_with("_itp") {
+        "ΔE ITP"
+    } else if figure.ends_with("unevenness") {
+        "share of the ideal step, root mean square"
+    } else if figure.ends_with("longest_plateau") || figure.ends_with("merged_codes") {
+        "codes"
+    } else if figure.starts_with("noise_gain") {
+        "times the target's noise"
+    } else if figure == "reversed_steps" || figure == "certain_fall_drive" {
+        "drive"
+    } else {
+        "count"
+    }
+}
+
+/// The figure that decides: that of the gravest reason, or, where nothing is wrong or only knowledge is missing, the one that
+/// comes nearest to its limit.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Margin {
+    /// The report's field.
+    pub figure: &'static str,
+    /// Its value.
+    pub value: f64,
+    /// Its limit.
+    pub threshold: f64,
+    /// The scale of both.
+    pub scale: &'static str,
+    /// Value over limit: above 1 it is passed. Left out where the limit is 0.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub times: Option<f64>,
+    /// The ramp concerned.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ramp: Option<String>,
+}
+
+impl Margin {
+    fn new(figure: &'static str, value: f64, threshold: f64, ramp: Option<&str>) -> Self {
+        Self {
+            figure,
+            value,
+            threshold,
+            scale: scale_of(figure),
+            times: (threshold > 0.0).then(|| value / threshold),
+            ramp: ramp.map(str::to_owned),
+        }
+    }
+}
+
+/// The margin of a verdict with these reasons, ranked.
+pub(crate) fn margin(evidence: &Evidence, reasons: &[VerdictReason]) -> Option<Margin> {
+    if let Some(first) = reasons.first()
+        && let (Some(value), Some(threshold)) = (first.value, first.threshold)
+    {
+        return Some(Margin::new(
+            first.figure,
+            value,
+            threshold,
+            first.ramp.as_deref(),
+        ));
+    }
+    let all = figures_with_limits(evidence).into_iter();
+    all.reduce(|best, here| if here.times > best.times { here } else { best })
+}
+
+/// Every figure that has a limit of its own, with it.
+fn figures_with_limits(evidence: &Evidence) -> Vec<Margin> {
+    let limits = evidence.limits;
+    let mut all = Vec::new();
+    let mut add = |figure, value: Option<f64>, limit, ramp: Option<&str>| {
+        all.extend(value.map(|value| Margin::new(figure, value, limit, ramp)));
+    };
+    for (i, ramp) in evidence.ramps.iter().enumerate() {
+        let (name, figures) = (Some(ramp.name.as_str()), &ramp.figures);
+        let plateau = figures.longest_plateau as f64;
+        add(
+            "longest_plateau",
+            Some(plateau),
+            limits.plateau_codes as f64,
+            name,
+        );
+        let jump = ramp
+            .near_black
+            .as_ref()
+            .and_then(|n| n.figures.plateau_jump_excess_itp);
+        add(
+            "near_black.plateau_jump_excess_itp",
+            jump,
+            limits.plateau_jump_itp,
+            name,
+        );
+        if !ramp.is_neutral() {
+            continue;
+        }
+        add(
+            "reversal_depth_itp",
+            figures.reversal_depth_itp,
+            limits.visible_reversal_itp,
+            name,
+        );
+        if let Some(base) = evidence.base.and_then(|base| base.get(i)) {
+            let care = |base: f64| {
+                limits
+                    .unevenness_ignored
+                    .max(limits.unevenness_times_base_care * base)
+            };
+            if let Some(base) = base.unevenness {
+                add("unevenness", figures.unevenness, care(base), name);
+            }
+            let near = ramp.near_black.as_ref().and_then(|n| n.figures.unevenness);
+            if let Some(base) = base.near_black_unevenness {
+                add("near_black.unevenness", near, care(base), name);
+            }
+        }
+    }
+    add(
+        "neutral_wobble_itp",
+        evidence.wobble.map(|(v, _)| v),
+        limits.wobble_itp,
+        Some("neutral"),
+    );
+    if let Some((figure, gain)) = evidence.noise_gain.as_ref().and_then(worst_gain) {
+        add(figure, Some(gain), limits.noise_gain, None);
+    }
+    all
+}

@@ -1,0 +1,79 @@
+//! The picture an audit looks for bands in, as 8-bit codes, with and without lossy compression.
+
+use std::path::Path;
+
+use anyhow::Context as _;
+use evenstep::audit::{AuditOptions, CompressedBands, PanelContext, PictureReport, picture_bands};
+use evenstep::lut::Correction;
+use evenstep::picture::Picture;
+use jpeg_encoder::{ColorType, Encoder};
+use zune_jpeg::JpegDecoder;
+use zune_jpeg::zune_core::bytestream::ZCursor;
+
+/// A picture ready to be looked at through any number of LUTs.
+pub(crate) struct AuditPicture {
+    width: usize,
+    codes: Vec<[u8; 3]>,
+    /// Quality and what it makes of the picture.
+    compressed: Option<(u8, Vec<[u8; 3]>)>,
+}
+
+impl AuditPicture {
+    /// Reads a file, deeper samples rounded to 8 bits, and compresses the picture where a quality is given.
+    pub(crate) fn read(path: &Path, quality: Option<u8>) -> anyhow::Result<Self> {
+        let picture = Picture::read(path)?;
+        let (header, samples) = picture.into_parts();
+        let (channels, width) = (header.channels(), header.width as usize);
+        let code = |i: usize| (255.0 * samples.signal(i)).round() as u8;
+        let codes: Vec<[u8; 3]> = (0..samples.len() / channels)
+            .map(|pixel| [0, 1, 2].map(|c| code(channels * pixel + c)))
+            .collect();
+        let compressed = quality
+            .map(|quality| {
+                let noisy = lossy(&codes, header.width, header.height, quality)
+                    .with_context(|| format!("{}: cannot be compressed", path.display()))?;
+                anyhow::Ok((quality, noisy))
+            })
+            .transpose()?;
+        Ok(Self {
+            width,
+            codes,
+            compressed,
+        })
+    }
+
+    /// Bands before and after a correction.
+    pub(crate) fn bands(
+        &self,
+        correction: &dyn Correction,
+        options: &AuditOptions,
+        context: Option<&PanelContext<'_>>,
+    ) -> Option<PictureReport> {
+        let look =
+            |codes: &[[u8; 3]]| picture_bands(codes, self.width, correction, options, context);
+        Some(PictureReport {
+            width: self.width,
+            height: self.codes.len() / self.width,
+            bands: look(&self.codes)?,
+            compressed: self.compressed.as_ref().and_then(|(quality, codes)| {
+                Some(CompressedBands {
+                    quality: *quality,
+                    bands: look(codes)?,
+                })
+            }),
+        })
+    }
+}
+
+/// The picture after a turn through a JPEG encoder.
+fn lossy(codes: &[[u8; 3]], width: u32, height: u32, quality: u8) -> anyhow::Result<Vec<[u8; 3]>> {
+    let flat: Vec<u8> = codes.iter().flatten().copied().collect();
+    let side = |pixels: u32| {
+        u16::try_from(pixels)
+            .context("JPEG holds at most 65535 pixels along a side; use a smaller picture")
+    };
+    let mut file = Vec::new();
+    Encoder::new(&mut file, quality).encode(&flat, side(width)?, side(height)?, ColorType::Rgb)?;
+    let back = JpegDecoder::new(ZCursor::new(file)).decode()?;
+    Ok(back.chunks_exact(3).map(|p| [p[0], p[1], p[2]]).collect())
+}

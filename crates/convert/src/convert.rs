@@ -1,0 +1,542 @@
+use evenstep_lut::format::table::{NodeOrder, TableLayout};
+use evenstep_lut::process::{Operation, ProcessList};
+use evenstep_lut::{BitDepth, Correction, Evaluation, Lut, Lut1d, Lut3d};
+
+use crate::read::asked;
+use crate::{Content, Difference, FileFormat, Loss, picture_sizes};
+
+/// Nodes along each axis where nothing says how many.
+const NODES: usize = 33;
+/// Rows of curves that sample a chain. Our choice: four to a code of 10 bits.
+const ROWS: usize = 4096;
+
+/// Why a LUT cannot be converted as asked.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum ConvertError {
+    /// The LUT holds nothing.
+    #[error("the LUT holds no table; there is nothing to convert")]
+    NoTable,
+    /// Codes of a depth that the format does not have.
+    #[error("{format} does not hold codes of {bits} bits; use {use_instead}")]
+    Bits {
+        /// The format.
+        format: FileFormat,
+        /// Bits asked for.
+        bits: u8,
+        /// Those it has.
+        use_instead: &'static str,
+    },
+    /// An order for a format that has its own.
+    #[error("{format} has an order of its own, {own}; --order is for integer tables")]
+    Order {
+        /// The format.
+        format: FileFormat,
+        /// Its order.
+        own: NodeOrder,
+    },
+    /// A number of nodes that a picture does not hold.
+    #[error("a picture does not hold {nodes} nodes along each axis; use {smaller} or {larger}")]
+    Nodes {
+        /// Asked for.
+        nodes: usize,
+        /// The nearest that it holds below.
+        smaller: usize,
+        /// The nearest above.
+        larger: usize,
+    },
+    /// A number of nodes for a LUT without a lattice.
+    #[error("--nodes, but the LUT has curves alone; leave it out, or name a picture as output")]
+    NoLattice,
+    /// Curves to put before a LUT that has curves.
+    #[error(
+        "--shaper-in, but the LUT has curves of its own; take them off first with --shaper-out"
+    )]
+    TwoShapers,
+    /// No curves to take off.
+    #[error("--shaper-out, but the LUT has no curves before a lattice; leave it out")]
+    NoShaper,
+}
+
+/// What the output should be.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ConvertOptions {
+    /// Its format.
+    pub format: FileFormat,
+    /// Nodes along each axis; those of the input unless given.
+    pub nodes: Option<usize>,
+    /// Bits of the codes that values are rounded to; as many as the format needs, or none, unless given.
+    pub bits: Option<BitDepth>,
+    /// Order of an integer table.
+    pub order: Option<NodeOrder>,
+    /// How the input is read between nodes where it is sampled, and the output where both are compared.
+    pub evaluation: Evaluation,
+}
+
+impl ConvertOptions {
+    /// A plain change of format.
+    #[must_use]
+    pub fn to(format: FileFormat) -> Self {
+        Self {
+            format,
+            nodes: None,
+            bits: None,
+            order: None,
+            evaluation: Evaluation::Tetrahedral,
+        }
+    }
+}
+
+/// A LUT made ready for its format, and what that cost.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Conversion {
+    /// What is to be written.
+    pub content: Content,
+    /// The format.
+    pub format: FileFormat,
+    /// Bits of the codes; `None` for numbers that are not rounded.
+    pub bits: Option<BitDepth>,
+    /// Layout of an integer table.
+    pub layout: Option<TableLayout>,
+    /// How a Common LUT Format file asks to be read between nodes.
+    pub evaluation: Evaluation,
+    /// What the output does not hold as the input did.
+    pub losses: Vec<Loss>,
+    /// How far the output lies from the input.
+    pub difference: Difference,
+}
+
+impl Conversion {
+    /// Nodes along each axis of the output's lattice.
+    #[must_use]
+    pub fn nodes(&self) -> Option<usize> {
+        match &self.content {
+            Content::Lut(lut) => lut.lattice.as_ref().map(Lut3d::size),
+            Content::List(list) => list.nodes.iter().find_map(|n| match &n.operation {
+                Operation::Lattice { lattice, .. } => Some(lattice.size()),
+                _ => None,
+            }),
+        }
+    }
+
+    /// Rows of the output's curves.
+    #[must_use]
+    pub fn rows(&self) -> Option<usize> {
+        match &self.content {
+            Content::Lut(lut) => lut.curves.as_ref().map(Lut1d::size),
+            Content::List(_) => None,
+        }
+    }
+}
+
+/// Makes `source` ready for the format of `options`. Nothing is written.
+///
+/// # Errors
+/// [`ConvertError`]: the options do not go with the LUT or the format.
+pub fn convert(source: &Content, options: &ConvertOptions) -> Result<Conversion, ConvertError> {
+    check(options)?;
+    let mut losses = Vec::new();
+    let bits = options.bits.or(match options.format {
+        FileFormat::Picture => BitDepth::new(16),
+        FileFormat::Table => Some(BitDepth::TWELVE),
+        FileFormat::Cube | FileFormat::Clf => None,
+    });
+    let how = options.evaluation;
+    let (content, evaluation) = match source {
+        Content::List(list) if options.format == FileFormat::Clf && options.nodes.is_none() => {
+            let rounded = round_list(list, bits, &mut losses);
+            (Content::List(rounded), asked(list).unwrap_or(how))
+        }
+        Content::List(list) => match list.to_lut() {
+            Some(lut) => {
+                let asked = asked(list);
+                if let Some(asked) = asked.filter(|_| options.format != FileFormat::Clf) {
+                    losses.push(Loss::Evaluation { asked });
+                }
+                let asked = asked.unwrap_or(how);
+                (
+                    Content::Lut(fitted(lut, options, bits, &mut losses)?),
+                    asked,
+                )
+            }
+            None => {
+                let lut = sampled(list, options, &mut losses);
+                let rounded = rounded(lut, options.format, bits, &mut losses);
+                (Content::Lut(rounded), how)
+            }
+        },
+        Content::Lut(lut) => {
+            if lut.curves.is_none() && lut.lattice.is_none() {
+                return Err(ConvertError::NoTable);
+            }
+            (
+                Content::Lut(fitted(lut.clone(), options, bits, &mut losses)?),
+                how,
+            )
+        }
+    };
+    let has_text = match source {
+        Content::Lut(lut) => lut.title.is_some(),
+        Content::List(list) => {
+            !list.descriptions.is_empty()
+                || !list.input.is_empty()
+                || !list.output.is_empty()
+                || !list.info.is_empty()
+        }
+    };
+    let keeps_text = match (source, options.format) {
+        (_, FileFormat::Picture) => false,
+        (Content::Lut(_), _) => true,
+        (Content::List(_), _) => matches!(content, Content::List(_)),
+    };
+    if has_text && !keeps_text {
+        losses.push(Loss::Text);
+    }
+    // A chain that became a LUT is compared as that is read, so that only the change of values shows.
+    let reduced = match source {
+        Content::List(list) if matches!(content, Content::Lut(_)) => {
+            list.to_lut().map(Content::Lut)
+        }
+        _ => None,
+    };
+    let before = reduced.as_ref().unwrap_or(source);
+    let difference = Difference::between(&*before.evaluated(how), &*content.evaluated(how));
+    let layout = (options.format == FileFormat::Table).then(|| TableLayout {
+        order: options.order.unwrap_or_default(),
+        ..TableLayout::of_depth(bits.unwrap_or(BitDepth::TWELVE))
+    });
+    Ok(Conversion {
+        content,
+        format: options.format,
+        bits,
+        layout,
+        evaluation,
+        losses,
+        difference,
+    })
+}
+
+fn check(options: &ConvertOptions) -> Result<(), ConvertError> {
+    let format = options.format;
+    if let Some(depth) = options.bits {
+        let bits = depth.bits();
+        let refuse = |use_instead| {
+            Err(ConvertError::Bits {
+                format,
+                bits,
+                use_instead,
+            })
+        };
+        match format {
+            FileFormat::Picture if !matches!(bits, 8 | 16) => return refuse("8 or 16"),
+            FileFormat::Clf if !matches!(bits, 8 | 10 | 12 | 16) => {
+                return refuse("8, 10, 12 or 16");
+            }
+            _ => {}
+        }
+    }
+    let own = match format {
+        FileFormat::Cube | FileFormat::Picture => NodeOrder::RedFastest,
+        FileFormat::Clf => NodeOrder::BlueFastest,
+        FileFormat::Table => options.order.unwrap_or_default(),
+    };
+    if options.order.is_some_and(|order| order != own) {
+        return Err(ConvertError::Order { format, own });
+    }
+    if format == FileFormat::Picture
+        && let Some(nodes) = options.nodes
+        && !picture_sizes().any(|n| n == nodes)
+    {
+        let smaller = picture_sizes().filter(|n| *n < nodes).last().unwrap_or(4);
+        let larger = picture_sizes().find(|n| *n > nodes).unwrap_or(256);
+        return Err(ConvertError::Nodes {
+            nodes,
+            smaller,
+            larger,
+        });
+    }
+    Ok(())
+}
+
+/// The number of nodes a lattice gets that is sampled anew for `format`.
+fn nodes(options: &ConvertOptions, lattice: Option<usize>) -> usize {
+    let wanted = options.nodes.or(lattice).unwrap_or(NODES);
+    match options.format {
+        // No fewer than the input has, where there is such a picture.
+        FileFormat::Picture => picture_sizes().find(|n| *n >= wanted).unwrap_or(256),
+        _ => wanted,
+    }
+}
+
+fn sampled(list: &ProcessList, options: &ConvertOptions, losses: &mut Vec<Loss>) -> Lut {
+    losses.push(Loss::Chain {
+        operations: Content::operations(list),
+    });
+    let title = list.name.clone();
+    if list.is_per_channel() && options.format != FileFormat::Picture && options.nodes.is_none() {
+        return Lut {
+            title,
+            ..Lut1d::from_fn(ROWS, |v| list.drive([v; 3])).into()
+        };
+    }
+    let lattice = list.nodes.iter().find_map(|n| match &n.operation {
+        Operation::Lattice { lattice, .. } => Some(lattice.size()),
+        _ => None,
+    });
+    let to = nodes(options, lattice);
+    losses.push(Loss::Nodes { from: None, to });
+    Lut {
+        title,
+        ..Lut3d::from_fn(to, |signal| list.drive(signal)).into()
+    }
+}
+
+/// `lut` as the format can hold it.
+fn fitted(
+    lut: Lut,
+    options: &ConvertOptions,
+    bits: Option<BitDepth>,
+    losses: &mut Vec<Loss>,
+) -> Result<Lut, ConvertError> {
+    let format = options.format;
+    let is_picture = format == FileFormat::Picture;
+    if options.nodes.is_some() && lut.lattice.is_none() && !is_picture {
+        return Err(ConvertError::NoLattice);
+    }
+    let curves = lut
+        .curves
+        .as_ref()
+        .map(|c| (c.domain_min(), c.domain_max()));
+    let lattice = lut
+        .lattice
+        .as_ref()
+        .map(|l| (l.domain_min(), l.domain_max()));
+    let domains: Vec<_> = curves.into_iter().chain(lattice).collect();
+    let is_unit = domains.iter().all(|d| *d == ([0.0; 3], [1.0; 3]));
+    let is_even = domains
+        .iter()
+        .all(|(min, max)| *min == [min[0]; 3] && *max == [max[0]; 3]);
+    let both = curves.is_some() && lattice.is_some();
+    let holds_domain = match format {
+        FileFormat::Clf => true,
+        FileFormat::Cube => !both || is_even,
+        FileFormat::Picture | FileFormat::Table => is_unit,
+    };
+    let size = lut.lattice.as_ref().map(Lut3d::size);
+    let whole = |losses: &mut Vec<Loss>| {
+        let to = nodes(options, size);
+        if size != Some(to) {
+            losses.push(Loss::Nodes { from: size, to });
+        }
+        let how = options.evaluation;
+        Lut {
+            title: lut.title.clone(),
+            ..Lut3d::from_fn(to, |signal| lut.sample(signal, how)).into()
+        }
+    };
+    let mut out = lut.clone();
+    if is_picture && lut.curves.is_some() {
+        losses.push(Loss::Curves);
+        if !is_unit {
+            losses.push(Loss::Domain);
+        }
+        out = whole(losses);
+    } else if !holds_domain {
+        losses.push(Loss::Domain);
+        out = match (&lut.curves, &lut.lattice) {
+            (Some(curves), None) => Lut {
+                title: lut.title.clone(),
+                ..resampled_curves(curves).into()
+            },
+            _ => {
+                if lut.curves.is_some() {
+                    losses.push(Loss::Curves);
+                }
+                whole(losses)
+            }
+        };
+    } else if let Some(lattice) = &lut.lattice {
+        let to = nodes(options, size);
+        if lattice.size() != to {
+            let from = Some(lattice.size());
+            losses.push(Loss::Nodes { from, to });
+            out.lattice = Some(resized(lattice, to, options.evaluation));
+        }
+    }
+    Ok(rounded(out, format, bits, losses))
+}
+
+/// `curves` over 0 to 1, with rows enough for its own and for the codes.
+fn resampled_curves(curves: &Lut1d) -> Lut1d {
+    let rows = curves.size().max(ROWS);
+    Lut1d::from_fn(rows, |v| curves.sample([v; 3]))
+}
+
+/// A lattice over the same domain with other nodes.
+fn resized(lattice: &Lut3d, nodes: usize, how: Evaluation) -> Lut3d {
+    let (min, max) = (lattice.domain_min(), lattice.domain_max());
+    let at = |unit: [f64; 3]| {
+        [0, 1, 2].map(|c| {
+            if unit[c] == 1.0 {
+                max[c]
+            } else {
+                min[c] + unit[c] * (max[c] - min[c])
+            }
+        })
+    };
+    let other = Lut3d::from_fn(nodes, |unit| lattice.sample(at(unit), how));
+    // A domain that one lattice has suits another, but for the last few numbers an f64 can hold.
+    other.clone().with_domain(min, max).unwrap_or(other)
+}
+
+/// Counts of what rounding changes.
+struct Rounding {
+    top: f64,
+    limits: bool,
+    rounded: usize,
+    limited: usize,
+}
+
+impl Rounding {
+    fn values(&mut self, rows: &[[f64; 3]]) -> Vec<[f64; 3]> {
+        rows.iter().map(|row| row.map(|v| self.value(v))).collect()
+    }
+
+    fn value(&mut self, value: f64) -> f64 {
+        let code = (value * self.top).round();
+        let held = if self.limits {
+            code.clamp(0.0, self.top)
+        } else {
+            code
+        };
+        // A code written as a quotient comes back a few last places off; it was that code.
+        const SAME: f64 = 1e-9;
+        if held != code {
+            self.limited += 1;
+        } else if (value * self.top - code).abs() > SAME {
+            self.rounded += 1;
+        }
+        held / self.top
+    }
+
+    fn tell(&self, bits: u8, losses: &mut Vec<Loss>) {
+        if self.rounded > 0 {
+            losses.push(Loss::Rounded {
+                bits,
+                values: self.rounded,
+            });
+        }
+        if self.limited > 0 {
+            losses.push(Loss::Limited {
+                values: self.limited,
+            });
+        }
+    }
+}
+
+fn rounding(format: FileFormat, depth: BitDepth) -> Rounding {
+    Rounding {
+        top: f64::from(depth.largest_code()),
+        limits: matches!(format, FileFormat::Picture | FileFormat::Table),
+        rounded: 0,
+        limited: 0,
+    }
+}
+
+fn rounded(lut: Lut, format: FileFormat, bits: Option<BitDepth>, losses: &mut Vec<Loss>) -> Lut {
+    let Some(depth) = bits else {
+        return lut;
+    };
+    let mut rounding = rounding(format, depth);
+    let curves = lut.curves.map(|c| rounded_curves(&c, &mut rounding));
+    let lattice = lut.lattice.map(|l| rounded_lattice(&l, &mut rounding));
+    rounding.tell(depth.bits(), losses);
+    Lut {
+        title: lut.title,
+        curves,
+        lattice,
+    }
+}
+
+fn rounded_curves(curves: &Lut1d, rounding: &mut Rounding) -> Lut1d {
+    let (min, max) = (curves.domain_min(), curves.domain_max());
+    // Rounded values are as finite as those they come from, and the domain is as it was.
+    Lut1d::new(rounding.values(curves.rows()))
+        .and_then(|c| c.with_domain(min, max))
+        .unwrap_or_else(|_| curves.clone())
+}
+
+fn rounded_lattice(lattice: &Lut3d, rounding: &mut Rounding) -> Lut3d {
+    let mut rounded = lattice.clone();
+    let values = rounding.values(lattice.nodes());
+    rounded.nodes_mut().copy_from_slice(&values);
+    rounded
+}
+
+/// The tables of a chain rounded; its other operations stay.
+fn round_list(list: &ProcessList, bits: Option<BitDepth>, losses: &mut Vec<Loss>) -> ProcessList {
+    let mut out = list.clone();
+    let Some(depth) = bits else {
+        return out;
+    };
+    let mut rounding = rounding(FileFormat::Clf, depth);
+    for node in &mut out.nodes {
+        match &mut node.operation {
+            Operation::Curves(curves) => *curves = rounded_curves(curves, &mut rounding),
+            Operation::Lattice { lattice, .. } => {
+                *lattice = rounded_lattice(lattice, &mut rounding);
+            }
+            _ => {}
+        }
+    }
+    rounding.tell(depth.bits(), losses);
+    out
+}
+
+impl Content {
+    /// The same with `curves` applied first.
+    ///
+    /// # Errors
+    /// [`ConvertError::TwoShapers`] where it has curves before its lattice, or is a chain.
+    pub fn with_shaper(self, curves: Lut1d) -> Result<Self, ConvertError> {
+        match self.into_lut() {
+            Some(lut) if lut.curves.is_none() => Ok(Self::Lut(Lut {
+                curves: Some(curves),
+                ..lut
+            })),
+            _ => Err(ConvertError::TwoShapers),
+        }
+    }
+
+    /// The curves before the lattice, and the rest without them.
+    ///
+    /// # Errors
+    /// [`ConvertError::NoShaper`] where there are none.
+    pub fn without_shaper(self) -> Result<(Lut, Self), ConvertError> {
+        match self.into_lut() {
+            Some(Lut {
+                title,
+                curves: Some(curves),
+                lattice: Some(lattice),
+            }) => {
+                let shaper = Lut {
+                    title: title.clone(),
+                    ..curves.into()
+                };
+                let rest = Lut {
+                    title,
+                    ..lattice.into()
+                };
+                Ok((shaper, Self::Lut(rest)))
+            }
+            _ => Err(ConvertError::NoShaper),
+        }
+    }
+
+    fn into_lut(self) -> Option<Lut> {
+        match self {
+            Self::Lut(lut) => Some(lut),
+            Self::List(list) => list.to_lut(),
+        }
+    }
+}
