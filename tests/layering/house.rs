@@ -59,6 +59,8 @@ fn assert_none(found: &[String], rule: &str) {
 fn no_source_is_unsafe() {
     let word = concat!("un", "safe");
     let found = lines_where(&tracked(&["rs"]), |line| {
+        // The value of a web page's content policy is no code.
+        let line = line.replace(concat!("'un", "safe-inline'"), "");
         let code = line.split("//").next().unwrap_or_default();
         code.split(|c: char| !c.is_alphanumeric() && c != '_')
             .any(|w| w == word)

@@ -34,7 +34,7 @@ impl Luma {
     /// A picture of `width` columns; a code above 1023 counts as 1023. `None` unless there are whole rows and at least one.
     #[must_use]
     pub fn new(width: usize, mut codes: Vec<u16>) -> Option<Self> {
-        if width == 0 || codes.is_empty() || codes.len() % width != 0 {
+        if width == 0 || codes.is_empty() || !codes.len().is_multiple_of(width) {
             return None;
         }
         for code in &mut codes {
@@ -205,9 +205,9 @@ fn strongest(counts: &[u32], code: usize, visible: &[usize; MOST_CONTRAST + 1]) 
     let share = |code: usize| f64::from(counts[code]) / (WINDOW * WINDOW) as f64;
     let own = share(code);
     let mut most = 0.0_f64;
-    for k in 1..=MOST_CONTRAST {
-        let above = (code + k < CODES && code <= visible[k]).then(|| share(code + k));
-        let below = (code >= k && code - k <= visible[k]).then(|| share(code - k));
+    for (k, &seen) in visible.iter().enumerate().skip(1) {
+        let above = (code + k < CODES && code <= seen).then(|| share(code + k));
+        let below = (code >= k && code - k <= seen).then(|| share(code - k));
         let other = above.unwrap_or(0.0).max(below.unwrap_or(0.0));
         if other > 0.0 {
             most = most.max(k as f64 * own * other / (own + other));

@@ -97,8 +97,7 @@ fn bad(corners: &[[f64; 3]; 8], cell: [usize; 3], scale: f64) -> Option<BadCell>
 /// exact; every face but those at the far border is the low face of one cell. Inside, the middle is a sample.
 fn between_trilinear_and_tetrahedral(c: &[[f64; 3]; 8]) -> f64 {
     let mut most = 0.0_f64;
-    for i in 0..3 {
-        let at = |corner: usize| c[corner][i];
+    for at in channels(c) {
         let face = |a: usize, b: usize| 0.25 * (at(a) + at(b) - at(0) - at(a | b)).abs();
         let (ends, others) = (at(0) + at(7), at(1) + at(2) + at(3) + at(4) + at(5) + at(6));
         let middle = (0.125 * (ends + others) - 0.5 * ends).abs();
@@ -111,13 +110,17 @@ fn between_trilinear_and_tetrahedral(c: &[[f64; 3]; 8]) -> f64 {
     most
 }
 
+/// Each channel by itself, as a function of the corner.
+fn channels(c: &[[f64; 3]; 8]) -> [impl Fn(usize) -> f64; 3] {
+    [0, 1, 2].map(|channel| move |corner: usize| c[corner][channel])
+}
+
 /// Over channels and tetrahedra, the largest sum of the magnitudes of the three steps from the low corner to the high one.
 fn steepest_path(c: &[[f64; 3]; 8]) -> f64 {
     let mut most = 0.0_f64;
     for [a, b, d, e] in TETRAHEDRON_CORNERS {
-        for i in 0..3 {
-            let steps =
-                (c[b][i] - c[a][i]).abs() + (c[d][i] - c[b][i]).abs() + (c[e][i] - c[d][i]).abs();
+        for at in channels(c) {
+            let steps = (at(b) - at(a)).abs() + (at(d) - at(b)).abs() + (at(e) - at(d)).abs();
             most = most.max(steps);
         }
     }

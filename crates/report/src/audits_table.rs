@@ -17,7 +17,7 @@ pub fn audits_table(reports: &[(String, AuditReport)]) -> String {
     for (name, report) in reports {
         table += &row(name, report);
     }
-    table += "Neutral ramp: reversed steps; depth and wobble in ΔE ITP; unevenness in %; gain of noise in mid-tones\n\n";
+    table += "Neutral ramp: reversed steps; depth and wobble in ΔE ITP; unevenness in %; noise gain of mid-tones\n\n";
     table
 }
 

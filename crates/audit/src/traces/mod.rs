@@ -12,6 +12,7 @@ use crate::audit::AuditOptions;
 use crate::carried::base_in_lattice;
 use crate::context::{PanelContext, Subject};
 use crate::noise_gain::{NoiseGrey, noise_greys};
+use crate::walk::Guide;
 
 use balance::ChannelBalance;
 pub use colours::{ColourTrace, Miss};
@@ -110,11 +111,13 @@ impl Walker<'_> {
         let base = evaluated.as_ref().map(|base| base as &dyn Correction);
         let end = near_black_end(self.options, self.context);
         let balance = self.context.and_then(ChannelBalance::of_target);
+        let scale = source(self.options);
+        let guide = Guide::new(ramp, scale, end, self.options.viewing, self.context);
         ramps::trace(
             ramp,
+            guide,
             self.subject.correction,
-            source(self.options),
-            end,
+            scale,
             self.context,
             base,
             balance.as_ref(),

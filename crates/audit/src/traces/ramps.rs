@@ -59,17 +59,16 @@ pub struct LightTrace {
     pub balance: Vec<[Option<f64>; 3]>,
 }
 
-/// Walks one ramp.
+/// Walks one ramp along its guide.
 pub(crate) fn trace(
     ramp: &Ramp,
+    guide: Guide,
     correction: &dyn Correction,
     scale: CodeScale,
-    near_black_end: f64,
     context: Option<&PanelContext>,
     base_in_lattice: Option<&dyn Correction>,
     balance: Option<&ChannelBalance>,
 ) -> RampTrace {
-    let guide = Guide::new(ramp, scale, near_black_end, context);
     let panel = context.map(|c| c.panel);
     let own = Trace::new(drive_of_positions(correction, &guide.signals, scale), panel);
     let base = context.map(|c| {

@@ -18,7 +18,7 @@ use crate::audit_picture::AuditPicture;
 use crate::judge::Judge;
 use crate::options::{CommonArgs, HtmlArg, JsonArg, RangeArg, ScaleArg, TargetArgs, ThreadsArg};
 use crate::panel::panel;
-use crate::ui::{Ui, print_report};
+use crate::ui::{Ui, print, print_report};
 use crate::{Outcome, output};
 
 const EXAMPLE: &str = "\

@@ -116,6 +116,9 @@ impl Ranged for Marked {
     }
 }
 
+/// Where a chart's frame lies, and the places of its points.
+type Placed = ([i32; 4], Vec<(i32, i32)>);
+
 impl Plot {
     /// A chart without content.
     pub(crate) fn new(size: (u32, u32), x: Axis, y: Axis) -> Self {
@@ -153,10 +156,7 @@ impl Plot {
         }
     }
 
-    fn on(
-        &self,
-        root: &Area<'_>,
-    ) -> Result<([i32; 4], Vec<(i32, i32)>), Box<dyn std::error::Error>> {
+    fn on(&self, root: &Area<'_>) -> Result<Placed, Box<dyn std::error::Error>> {
         let left = if self.names.is_empty() {
             NUMBER_LABELS
         } else {

@@ -125,7 +125,7 @@ impl Page {
         for one in series {
             let sees = |judged: &Judged, k: usize| {
                 let is_new = |l: &&str| !untouched.labels[k].contains(l);
-                judged.load[k] > untouched.load[k] || judged.labels[k].iter().any(|l| is_new(&l))
+                judged.load[k] > untouched.load[k] || judged.labels[k].iter().any(is_new)
             };
             let stops = |judged: &Judged, k: usize| judged.load[k] == Load::DoNotLoad;
             let _ = writeln!(
