@@ -1,6 +1,6 @@
 //! Bounds on what is read. Rows, columns and line length are those of the project's reference on measurement
 //! formats; the others are our choice: they hold the largest number of rows at 128 bytes, 8 cells and 4 lines each,
-//! and keep what a hostile file can take in memory to a few hundred megabytes.
+//! and keep what a hostile file can take in memory below a gigabyte.
 
 /// Rows of data, all sections together.
 pub(crate) const MAX_ROWS: usize = 1 << 20;
