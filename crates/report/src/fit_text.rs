@@ -134,15 +134,22 @@ fn model(report: &FitReport) -> String {
     else {
         return "black, a matrix and a tone curve for each channel".to_owned();
     };
-    let what = if form == "residual" {
-        "what the base correction leaves over"
-    } else {
-        "the colour itself, since the base correction fits this panel badly"
-    };
-    format!(
-        "{} of {what}, in {encoding} space, smoothing {smoothing}",
-        report.scheme
-    )
+    let scheme = &report.scheme;
+    match form.as_str() {
+        // Its smoothing is the factor on the noise.
+        "channels" => format!(
+            "channels that bend about the base correction, and {scheme} of what is left, in {encoding} space; the noise \
+             taken {} times as large as stated",
+            three_digits(smoothing)
+        ),
+        "residual" => format!(
+            "{scheme} of what the base correction leaves over, in {encoding} space, smoothing {smoothing}"
+        ),
+        _ => format!(
+            "{scheme} of the colour itself, since the base correction fits this panel badly, in {encoding} space, \
+             smoothing {smoothing}"
+        ),
+    }
 }
 
 /// Why this model, in words.
