@@ -38,7 +38,7 @@ const panel = ["--panel", "luts/panel.cgats", "--quiet"];
 run(evenstep, "audit", "luts/near-black-dip.cube", ...panel, "--html", html("audit"));
 run(evenstep, "audit", "luts/fold.cube", "--quiet", "--html", html("alone"));
 run(evenstep, "compare", "luts/stair-steps.cube", "luts/good-17.cube", ...panel, "--html", html("compare"));
-run(evenstep, "fit", "luts/panel.cgats", "-o", at("fitted.cube"), "--nodes", "9", "--base-only", "--quiet", "--html", html("fit"));
+run(evenstep, "fit", "luts/panel.cgats", "-o", at("fitted.cube"), "--nodes", "9", "--quiet", "--html", html("fit"));
 const pages = [
   { name: "audit", file: html("audit"), figures: ON_PANEL, luts: [["luts/near-black-dip.cube", 3]], whole: true },
   { name: "alone", file: html("alone"), figures: ["drive-steps", "rough-1"], luts: [["luts/fold.cube", 2]] },
@@ -46,7 +46,7 @@ const pages = [
     name: "compare", file: html("compare"), figures: [...ON_PANEL, "balance-2", "rough-2", "nodes-off-2"],
     luts: [["luts/stair-steps.cube", 3], ["luts/good-17.cube", 4]],
   },
-  { name: "fit", file: html("fit"), figures: ON_PANEL, luts: [[at("fitted.cube"), 3]] },
+  { name: "fit", file: html("fit"), figures: [...ON_PANEL, "misses", "confidence"], luts: [[at("fitted.cube"), 3]] },
 ];
 if (tour) {
   pages.push({
@@ -106,6 +106,7 @@ const pixels = async (page, name, cube, key, isWhole) => {
     await view(page, key);
     for (const how of ["trilinear", "tetrahedral"]) {
       await page.selectOption("#look-evaluation", how);
+      await page.waitForTimeout(PAUSE);
       const found = await pairs(page);
       check(found.length > 20, `${name}: ${content} has ${found.length} colours only`);
       check(found.every((p) => p[1] !== null), `${name}: ${content}, ${how}: one colour becomes two`);
@@ -157,10 +158,16 @@ const keyboard = async (page, name) => {
   });
   const flipped = await status();
   check(flipped.includes("View 2"), `${name}: two flips at once: ${before} becomes ${flipped}`);
-  await page.keyboard.press("m");
-  check((await status()).includes("what changed"), `${name}: m magnifies nothing`);
-  await page.keyboard.press("m");
-  await page.keyboard.press("m");
+  await page.waitForTimeout(PAUSE);
+  await page.locator("#look-frame").evaluate((frame) => {
+    for (let i = 0; i < 2; i++) frame.dispatchEvent(new KeyboardEvent("keydown", { key: "m", bubbles: true }));
+  });
+  check((await status()).includes("what changed 4 times"), `${name}: two keys at once: ${await status()}`);
+  await page.waitForTimeout(PAUSE);
+  await page.locator("#look-frame").evaluate((frame) => {
+    frame.dispatchEvent(new KeyboardEvent("keydown", { key: "m", bubbles: true, repeat: true }));
+  });
+  check((await status()).includes("what changed 4 times"), `${name}: a held key goes on: ${await status()}`);
   await page.keyboard.press("ArrowRight");
   check((await status()) !== flipped, `${name}: arrows do not change the content`);
   await page.locator("#look-full").focus();

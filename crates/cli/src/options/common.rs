@@ -39,8 +39,16 @@ impl JsonArg {
 pub(crate) struct HtmlArg {
     /// Also write the report as one page with pictures and a look through the LUT to FILE; it opens from
     /// disk, needs no network and prints
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = page)]
     pub(crate) html: Option<PathBuf>,
+}
+
+/// A page goes to a file: the standard output is the report's.
+fn page(name: &str) -> Result<PathBuf, String> {
+    match name {
+        "-" => Err("a page goes to a file: name one".to_owned()),
+        name => Ok(name.into()),
+    }
 }
 
 /// The option of commands that compute on several threads.

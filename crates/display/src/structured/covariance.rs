@@ -28,47 +28,121 @@ pub(super) struct Sites {
     pub(super) noise: Vec<[f64; 3]>,
 }
 
+/// Axes along which places are correlated, and what the process makes of those correlations.
+struct Axes<const N: usize> {
+    along: fn(&Place) -> [f64; N],
+    joined: fn([f64; N]) -> [f64; N],
+}
+
+/// Each bend has an axis of its own.
+const BENDS: Axes<PARTS> = Axes {
+    along: |place| place.warped,
+    joined: |k| k,
+};
+
 /// Means of the products of one, two and three correlations along the axes of drive.
-fn orders(k: &[f64]) -> [f64; 3] {
-    let [x, y, z] = [k[0], k[1], k[2]];
-    [(x + y + z) / 3.0, (x * y + x * z + y * z) / 3.0, x * y * z]
+const ORDERS: Axes<3> = Axes {
+    along: |place| place.drive,
+    joined: |[x, y, z]| [(x + y + z) / 3.0, (x * y + x * z + y * z) / 3.0, x * y * z],
+};
+
+impl<const N: usize> Axes<N> {
+    /// Of the first place with every one, itself among them.
+    fn column(&self, places: &[Place], length: f64) -> Vec<[f64; N]> {
+        let first = (self.along)(&places[0]);
+        let away = |place: &Place| {
+            let own = (self.along)(place);
+            std::array::from_fn::<f64, N, _>(|axis| (own[axis] - first[axis]) / length)
+        };
+        let mut all: Vec<[f64; N]> = places.iter().map(away).collect();
+        let flat = all.as_flattened_mut();
+        let mut slopes = vec![0.0; flat.len()];
+        SMOOTHNESS.correlations(flat, &mut slopes);
+        all.into_iter().map(self.joined).collect()
+    }
+
+    fn pair(&self, a: &Place, b: &Place, length: f64) -> [f64; N] {
+        let (a, b) = ((self.along)(a), (self.along)(b));
+        let each = |axis: usize| SMOOTHNESS.correlation((a[axis] - b[axis]) / length).0;
+        (self.joined)(std::array::from_fn(each))
+    }
 }
 
-/// Covariance of two places for each component, from their correlations.
-fn weighed(
+/// Variances of the bends, and of the interaction by its orders.
+struct Variances {
+    bends: [f64; PARTS],
+    orders: [f64; 3],
+}
+
+impl Variances {
+    fn new(scales: &Scales) -> Self {
+        Self {
+            bends: scales.bends(),
+            orders: scales.orders().map(|w| scales.interaction.powi(2) * w),
+        }
+    }
+
+    /// Covariance of two places for each component, from their correlations.
+    fn weigh(&self, a: &Place, b: &Place, bend: &[f64; PARTS], order: &[f64; 3]) -> [f64; 3] {
+        let mixed: f64 = self.orders.iter().zip(order).map(|(w, e)| w * e).sum();
+        std::array::from_fn(|k| {
+            let parts = (0..PARTS).map(|p| a.share[k][p] * b.share[k][p] * self.bends[p] * bend[p]);
+            parts.sum::<f64>() + mixed
+        })
+    }
+
+    fn between(&self, scales: &Scales, a: &Place, b: &Place) -> [f64; 3] {
+        let bend = BENDS.pair(a, b, scales.channel_length);
+        self.weigh(a, b, &bend, &ORDERS.pair(a, b, scales.length))
+    }
+}
+
+/// Lower triangles of the covariance of the readings, a matrix for each component.
+pub(super) fn covariance(sites: &Sites, scales: &Scales) -> [Mat<f64>; 3] {
+    let column = |j: usize| {
+        let below = &sites.places[j..];
+        (
+            BENDS.column(below, scales.channel_length),
+            ORDERS.column(below, scales.length),
+        )
+    };
+    let columns = (0..sites.places.len()).map(column);
+    from_columns(sites, scales, columns)
+}
+
+/// The same from the correlations of every site with those from it on.
+fn from_columns<B: AsRef<[[f64; PARTS]]>, O: AsRef<[[f64; 3]]>>(
+    sites: &Sites,
     scales: &Scales,
-    (a, b): (&Place, &Place),
-    bend: &[f64; PARTS],
-    order: &[f64; 3],
-) -> [f64; 3] {
-    let (variance, orders) = (scales.bends(), scales.orders());
-    let mixed: f64 = orders.iter().zip(order).map(|(w, e)| w * e).sum();
-    let mixed = scales.interaction.powi(2) * mixed;
-    std::array::from_fn(|k| {
-        let parts = (0..PARTS).map(|p| a.share[k][p] * b.share[k][p] * variance[p] * bend[p]);
-        parts.sum::<f64>() + mixed
-    })
-}
-
-/// Covariance of two places for each component.
-fn between(scales: &Scales, a: &Place, b: &Place) -> [f64; 3] {
-    let of = |a: f64, b: f64, length: f64| SMOOTHNESS.correlation((a - b) / length).0;
-    let bend: [f64; PARTS] =
-        std::array::from_fn(|p| of(a.warped[p], b.warped[p], scales.channel_length));
-    let order: [f64; 3] = std::array::from_fn(|c| of(a.drive[c], b.drive[c], scales.length));
-    weighed(scales, (a, b), &bend, &orders(&order))
+    columns: impl Iterator<Item = (B, O)>,
+) -> [Mat<f64>; 3] {
+    let (places, variances) = (&sites.places, Variances::new(scales));
+    let n = places.len();
+    let mut all: [Mat<f64>; 3] = std::array::from_fn(|_| Mat::zeros(n, n));
+    for (j, (bends, orders)) in columns.enumerate() {
+        for (i, (bend, order)) in (j..n).zip(bends.as_ref().iter().zip(orders.as_ref())) {
+            let values = variances.weigh(&places[i], &places[j], bend, order);
+            for (matrix, value) in all.iter_mut().zip(values) {
+                matrix[(i, j)] = value;
+            }
+        }
+        for (k, matrix) in all.iter_mut().enumerate() {
+            matrix[(j, j)] += scales.noise.powi(2) * sites.noise[j][k] + JITTER;
+        }
+    }
+    all
 }
 
 /// Correlations of all pairs of sites for the lengths asked for last: a search changes one scale at a time, and most
-/// are no lengths.
+/// are no lengths. Seven numbers a pair and a length: for the few sites of a search, not for all readings.
 pub(super) struct Pairs<'a> {
     sites: &'a Sites,
     bends: Recent<PARTS>,
     orders: Recent<3>,
 }
 
-/// Lengths asked for last, with what came of them.
-type Recent<const N: usize> = VecDeque<(f64, Vec<[f64; N]>)>;
+/// Lengths asked for last, with the columns that came of them.
+type Recent<const N: usize> = VecDeque<(f64, Vec<Vec<[f64; N]>>)>;
 
 /// Lengths that are remembered: one that stands, and one that is tried on either side.
 const REMEMBERED: usize = 3;
@@ -82,65 +156,30 @@ impl<'a> Pairs<'a> {
         }
     }
 
-    /// Lower triangles of the covariance of the readings, a matrix for each component.
+    /// As [`covariance`].
     pub(super) fn covariance(&mut self, scales: &Scales) -> [Mat<f64>; 3] {
         let places = &self.sites.places;
-        let bend: fn(&[f64]) -> [f64; PARTS] = |k| std::array::from_fn(|p| k[p]);
-        let warped: fn(&Place, usize) -> f64 = |a, p| a.warped[p];
-        let drive: fn(&Place, usize) -> f64 = |a, c| a.drive[c];
-        remember(
-            &mut self.bends,
-            places,
-            scales.channel_length,
-            (PARTS, warped),
-            bend,
-        );
-        remember(&mut self.orders, places, scales.length, (3, drive), orders);
-        let n = places.len();
-        let mut all: [Mat<f64>; 3] = std::array::from_fn(|_| Mat::zeros(n, n));
-        let mut pairs = self.bends[0].1.iter().zip(&self.orders[0].1);
-        for (j, b) in places.iter().enumerate() {
-            for ((i, a), (bend, order)) in places.iter().enumerate().skip(j).zip(&mut pairs) {
-                let values = weighed(scales, (a, b), bend, order);
-                for (matrix, value) in all.iter_mut().zip(values) {
-                    matrix[(i, j)] = value;
-                }
-            }
-            for (k, matrix) in all.iter_mut().enumerate() {
-                matrix[(j, j)] += scales.noise.powi(2) * self.sites.noise[j][k] + JITTER;
-            }
-        }
-        all
+        let bends = remember(&mut self.bends, &BENDS, places, scales.channel_length);
+        let orders = remember(&mut self.orders, &ORDERS, places, scales.length);
+        from_columns(self.sites, scales, bends.iter().zip(orders))
     }
 }
 
-/// Brings a length to the front, with the correlations of all pairs of the lower triangle, column by column.
-fn remember<const N: usize>(
-    recent: &mut Recent<N>,
+/// The columns of a length, from those remembered where it is one of them.
+fn remember<'r, const N: usize>(
+    recent: &'r mut Recent<N>,
+    axes: &Axes<N>,
     places: &[Place],
     length: f64,
-    (axes, along): (usize, fn(&Place, usize) -> f64),
-    joined: fn(&[f64]) -> [f64; N],
-) {
+) -> &'r [Vec<[f64; N]>] {
     if let Some(at) = recent.iter().position(|(l, _)| *l == length) {
         recent.swap(0, at);
-        return;
+    } else {
+        recent.truncate(REMEMBERED - 1);
+        let columns = (0..places.len()).map(|j| axes.column(&places[j..], length));
+        recent.push_front((length, columns.collect()));
     }
-    recent.truncate(REMEMBERED - 1);
-    let mut pairs = Vec::with_capacity(places.len() * (places.len() + 1) / 2);
-    let (mut distances, mut slopes) = (Vec::new(), vec![0.0; axes * places.len()]);
-    for (j, b) in places.iter().enumerate() {
-        let below = &places[j..];
-        distances.clear();
-        distances.extend(
-            below.iter().flat_map(|a| {
-                (0..axes).map(move |axis| (along(a, axis) - along(b, axis)) / length)
-            }),
-        );
-        SMOOTHNESS.correlations(&mut distances, &mut slopes);
-        pairs.extend(distances.chunks_exact(axes).map(joined));
-    }
-    recent.push_front((length, pairs));
+    &recent[0].1
 }
 
 /// Covariance of a place with the sites, a column for each component, and its own variance.
@@ -149,11 +188,13 @@ pub(super) fn covariance_with(
     scales: &Scales,
     place: &Place,
 ) -> ([Mat<f64>; 3], [f64; 3]) {
+    let variances = Variances::new(scales);
     let mut columns: [Mat<f64>; 3] = std::array::from_fn(|_| Mat::zeros(sites.places.len(), 1));
     for (i, site) in sites.places.iter().enumerate() {
-        for (column, value) in columns.iter_mut().zip(between(scales, place, site)) {
+        let values = variances.between(scales, place, site);
+        for (column, value) in columns.iter_mut().zip(values) {
             column[(i, 0)] = value;
         }
     }
-    (columns, between(scales, place, place))
+    (columns, variances.between(scales, place, place))
 }

@@ -13,7 +13,7 @@ use faer::Mat;
 use nalgebra::{Matrix3, Vector3};
 
 use self::bend::{Bend, warped};
-use self::covariance::{PARTS, Pairs, Place, Sites, covariance_with};
+use self::covariance::{PARTS, Place, Sites, covariance, covariance_with};
 pub use self::prior::Scales;
 use self::together::Together;
 use crate::encoding::pq_with_toe;
@@ -148,8 +148,7 @@ impl Process {
     fn new(sites: Sites, residual: &[[f64; 3]], scales: &Scales) -> Option<Self> {
         let n = residual.len();
         let (mut factors, mut weights) = (Vec::new(), Vec::new());
-        let all = Pairs::new(&sites).covariance(scales);
-        for (k, matrix) in all.into_iter().enumerate() {
+        for (k, matrix) in covariance(&sites, scales).into_iter().enumerate() {
             let factor = Cholesky::new(matrix)?;
             let right = Mat::from_fn(n, 1, |i, _| residual[i][k]);
             weights.push(factor.solve(right.as_ref()));

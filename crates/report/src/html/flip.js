@@ -17,10 +17,11 @@
   const unpack = (table) => {
     if (!table) return null;
     const text = atob(table.rows);
-    const rows = new Float64Array(text.length / 2);
+    const rows = new Float64Array((8 * text.length) / table.bits);
+    const bytes = new DataView(Uint8Array.from(text, (c) => c.charCodeAt(0)).buffer);
     const step = (table.high - table.low) / 65535;
     for (let i = 0; i < rows.length; i++) {
-      rows[i] = table.low + step * (text.charCodeAt(2 * i) + 256 * text.charCodeAt(2 * i + 1));
+      rows[i] = table.bits === 32 ? bytes.getFloat32(4 * i, true) : table.low + step * bytes.getUint16(2 * i, true);
     }
     return { ...table, rows };
   };
@@ -113,7 +114,7 @@
     own: () => own,
   };
 
-  let own = null, view = 0, source = null, painted = null, last = 0, timer = 0;
+  let own = null, view = 0, source = null, painted = null, last = -Infinity, timer = 0, pending = 0;
   const content = at("look-content"), evaluation = at("look-evaluation"), magnify = at("look-magnify");
 
   const draw = () => {
@@ -140,14 +141,22 @@
   };
   // At most twice a second, so that nobody makes the picture flash: WCAG 2.2 (2023) allows three flashes.
   const PAUSE = 500;
-  const show = (next) => {
-    const now = performance.now();
-    if (now - last < PAUSE || next >= views.length || next === view) return mark();
-    view = next;
-    mark();
+  const ready = () => performance.now() - last >= PAUSE;
+  const redraw = () => {
     draw();
     // From when it is drawn: on a slow machine keys wait while it is.
     last = performance.now();
+  };
+  // A choice that was made is drawn, if not at once.
+  const soon = () => {
+    clearTimeout(pending);
+    pending = setTimeout(redraw, Math.max(0, PAUSE - (performance.now() - last)));
+  };
+  const show = (next) => {
+    if (!ready() || next >= views.length || next === view) return mark();
+    view = next;
+    mark();
+    redraw();
   };
   const mark = () => { document.querySelectorAll("#look-views input").forEach((b, i) => { b.checked = i === view; }); };
 
@@ -159,23 +168,23 @@
     label.style.setProperty("--hue", one.hue);
     at("look-views").append(label);
   });
-  for (const choice of [content, evaluation, magnify]) choice.addEventListener("change", draw);
+  for (const choice of [content, evaluation, magnify]) choice.addEventListener("change", soon);
   at("look-frame").addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
-    if (event.key === " ") {
-      if (!event.repeat) show((view + 1) % views.length);
-    } else if (/^[1-9]$/.test(event.key)) {
-      if (!event.repeat) show(Number(event.key) - 1);
-    } else if (step) {
+    const turn = (step) => () => {
       const choices = [...content.options].filter((o) => !o.disabled).map((o) => o.value);
       content.value = choices[(choices.indexOf(content.value) + step + choices.length) % choices.length];
-      draw();
-    } else if (event.key === "m") {
-      magnify.selectedIndex = (magnify.selectedIndex + 1) % magnify.options.length;
-      draw();
-    } else return;
+      redraw();
+    };
+    const keys = {
+      " ": () => show((view + 1) % views.length), ArrowRight: turn(1), ArrowLeft: turn(-1),
+      m: () => { magnify.selectedIndex = (magnify.selectedIndex + 1) % magnify.options.length; redraw(); },
+    };
+    const act = /^[1-9]$/.test(event.key) ? () => show(Number(event.key) - 1) : keys[event.key];
+    if (!act) return;
     event.preventDefault();
+    // A key that is held changes the picture once.
+    if (!event.repeat && ready()) act();
   });
   at("look-file").addEventListener("change", async (event) => {
     const file = event.target.files[0];
@@ -191,7 +200,7 @@
       content.querySelector("[value=own]").disabled = false;
       content.value = "own";
       painted = null;
-      draw();
+      soon();
     } catch {
       at("look-status").textContent = `${file.name} is no picture that this browser reads; choose a PNG or JPEG.`;
     }

@@ -13,13 +13,18 @@ pub(crate) struct FlipLut<'a> {
     pub(crate) lut: &'a Lut,
 }
 
-/// A table of triples as 16-bit numbers between its own ends: 65 535 steps over what is in it, 250 times finer than a
-/// screen of 8 bits.
+/// Widest table that travels as 16-bit numbers between its own ends: 65 535 steps over it are 0.008 of an 8-bit code.
+/// A wider one, with a stray node far out say, travels as 32-bit floats, and the page is larger.
+const WIDEST: f64 = 2.0;
+
+/// A table of triples.
 #[derive(Serialize)]
 struct Table {
     size: usize,
     min: [f64; 3],
     max: [f64; 3],
+    /// 16: whole numbers from `low` to `high`; 32: floats.
+    bits: u8,
     low: f64,
     high: f64,
     /// Little-endian, red green blue of each row, the lattice red fastest.
@@ -92,17 +97,22 @@ fn entry<'a>(flip: &FlipLut<'a>) -> Entry<'a> {
 }
 
 fn table(size: usize, min: [f64; 3], max: [f64; 3], rows: &[[f64; 3]]) -> Table {
-    let values = || rows.iter().flatten().copied().filter(|v| v.is_finite());
-    let low = values().fold(f64::INFINITY, f64::min).min(0.0);
-    let high = values().fold(f64::NEG_INFINITY, f64::max).max(1.0);
-    let scale = f64::from(u16::MAX) / (high - low);
-    let bytes: Vec<u8> = rows
-        .iter()
-        .flatten()
-        // A cast saturates, and takes what is no number for 0, as the panel does.
-        .flat_map(|v| (((v - low) * scale).round() as u16).to_le_bytes())
-        .collect();
+    // Readers of LUTs let no value through that is not finite.
+    let low = rows.iter().flatten().copied().fold(0.0, f64::min);
+    let high = rows.iter().flatten().copied().fold(1.0, f64::max);
+    let values = rows.iter().flatten();
+    let (bits, bytes): (u8, Vec<u8>) = if high - low <= WIDEST {
+        let scale = f64::from(u16::MAX) / (high - low);
+        // A cast saturates.
+        let code = |v: &f64| (((v - low) * scale).round() as u16).to_le_bytes();
+        (16, values.flat_map(code).collect())
+    } else {
+        let most = f64::from(f32::MAX);
+        let float = |v: &f64| (v.clamp(-most, most) as f32).to_le_bytes();
+        (32, values.flat_map(float).collect())
+    };
     Table {
+        bits,
         size,
         min,
         max,
@@ -149,6 +159,30 @@ mod tests {
             let back =
                 low + f64::from(u16::from_le_bytes([pair[0], pair[1]])) / 65_535.0 * (high - low);
             assert!((back - value).abs() <= half_a_step, "{back} {value}");
+        }
+    }
+
+    /// One stray node must not make the others coarse.
+    #[test]
+    fn a_wide_table_keeps_the_precision_of_floats() {
+        let mut lattice = Lut3d::identity(5);
+        lattice.nodes_mut()[0] = [1e308, -1000.0, 0.1];
+        let lut = Lut::from(lattice);
+        let flip = FlipLut {
+            name: "stray",
+            ink: Ink::First,
+            lut: &lut,
+        };
+        let text = document(&[flip], SCALE, "tetrahedral", 0.1);
+        let json: serde_json::Value = serde_json::from_str(&text).unwrap();
+        let table = &json["luts"][0]["lattice"];
+        assert_eq!(table["bits"], 32);
+        let bytes = STANDARD.decode(table["rows"].as_str().unwrap()).unwrap();
+        let nodes = lut.lattice.as_ref().unwrap().nodes();
+        assert_eq!(bytes.len(), 12 * nodes.len());
+        for (four, value) in bytes.chunks(4).zip(nodes.iter().flatten()).skip(1) {
+            let back = f32::from_le_bytes([four[0], four[1], four[2], four[3]]);
+            assert_eq!(back, *value as f32);
         }
     }
 

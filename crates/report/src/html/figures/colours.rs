@@ -83,7 +83,8 @@ fn bin_of(error: f64) -> usize {
 /// How many colours of the cube are how far off.
 pub(crate) fn histogram(shared: &Shared) -> Option<Figure> {
     let all = chains(shared);
-    let shares: Vec<Vec<f64>> = all.iter().map(|e| shares(shared, e)).collect();
+    let errors: Vec<Vec<f64>> = all.iter().map(|e| reachable(shared, e)).collect();
+    let shares: Vec<Vec<f64>> = errors.iter().map(|e| shares(e)).collect();
     let bins = shares.iter().map(Vec::len).max().filter(|n| *n > 0)?;
     let share = |which: usize, i: usize| shares[which].get(i).copied().unwrap_or(0.0);
     let mut plot = Plot::new(
@@ -119,10 +120,8 @@ pub(crate) fn histogram(shared: &Shared) -> Option<Figure> {
         .iter()
         .enumerate()
         .map(|(which, e)| {
-            let above: f64 = (0..bins)
-                .filter(|i| bin(*i)[0] >= 1.0)
-                .map(|i| share(which, i))
-                .sum();
+            let count = errors[which].iter().filter(|e| **e > 1.0).count();
+            let above = 100.0 * count as f64 / errors[which].len().max(1) as f64;
             format!("{}: {above:.0} % of the colours above 1", e.name)
         })
         .collect();
@@ -145,17 +144,20 @@ pub(crate) fn histogram(shared: &Shared) -> Option<Figure> {
     })
 }
 
-/// Per cent of the reachable colours in each bin; empty without any.
-fn shares(shared: &Shared, errors: &Errors) -> Vec<f64> {
+/// CIEDE2000 of every reachable colour of the cube.
+fn reachable(shared: &Shared, errors: &Errors) -> Vec<f64> {
     let cube = &shared.chains[errors.chain].traces.cube;
-    let all: Vec<f64> = cube
-        .iter()
+    cube.iter()
         .filter(|c| c.reachable)
         .map(|c| (errors.of)(c).de2000)
         .filter(|e| e.is_finite())
-        .collect();
+        .collect()
+}
+
+/// Per cent of the colours in each bin; empty without any.
+fn shares(all: &[f64]) -> Vec<f64> {
     let mut shares = Vec::new();
-    for error in &all {
+    for error in all {
         let at = bin_of(*error);
         if shares.len() <= at {
             shares.resize(at + 1, 0.0);
