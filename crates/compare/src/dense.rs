@@ -139,8 +139,8 @@ fn judged<T>(
         base: candidate.base.as_ref().unwrap_or(&base),
         facts: facts(dense),
         judge: Judge {
-            description: "a model of the half of the dense readings that the reference was not made from; the two \
-                          ways round averaged"
+            description: "a model of the half of the dense readings that the reference was not made from; figures are \
+                          the mean of the two ways round, verdicts and pictures those of the first"
                 .to_owned(),
             patches: Some(patches),
             de2000_mean: judge.report.leave_one_out.as_ref().map(|e| e.de2000_mean),

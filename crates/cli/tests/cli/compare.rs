@@ -220,6 +220,7 @@ fn the_tour_ends_with_a_verdict_for_each() {
     ] {
         assert!(f.exists(&format!("out/{name}")), "{name}");
     }
+    assert!(f.read("out/steps.svg").matches("<polyline").count() >= 4);
     let document: serde_json::Value = serde_json::from_str(&f.read("out/tour.json")).expect("JSON");
     assert_eq!(document["schema"], "evenstep/tour/1");
     assert!(

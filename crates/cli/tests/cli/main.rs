@@ -9,6 +9,7 @@ mod exit_codes;
 mod help;
 mod interrupted;
 mod json;
+mod pages;
 mod ramps;
 mod repair;
 mod study;

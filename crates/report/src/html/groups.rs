@@ -4,7 +4,7 @@ use maud::{Markup, html};
 use super::Drawn;
 use super::figure::Figure;
 use super::figures::{
-    BASE, Chain, Shared, balance::balance, colours, drive::drive_steps, noise::noise,
+    Chain, Shared, balance::balance, base_name, colours, drive::drive_steps, noise::noise,
     planes::planes, ramps,
 };
 use super::flip::flip;
@@ -84,7 +84,7 @@ pub(crate) fn look(drawn: &[Drawn]) -> Option<Part> {
     let mut luts: Vec<FlipLut> = Vec::new();
     let base: Option<&Lut> = first.traces.base_lattice.as_ref();
     luts.extend(base.map(|lut| FlipLut {
-        name: BASE,
+        name: base_name(first.traces),
         ink: Ink::Base,
         lut,
     }));

@@ -16,7 +16,7 @@ pub fn tour_html(rows: &[TourRow], comparison: &CompareReport, drawn: &[Drawn<'_
     let opening = html! {
         p {
             "A small cinema hangs a self-emissive wall panel in its foyer. The panel is simulated, so the truth is known: \
-             everything below is judged by it."
+             everything below is judged by it, but for what is headed as without it."
         }
         @for one in drawn { (verdict(one.name, one.report)) }
     };

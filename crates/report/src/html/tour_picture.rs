@@ -8,7 +8,7 @@ use super::groups::shared;
 /// Room above the picture for what its strokes stand for, in its own pixels.
 const LEGEND: u32 = 70;
 /// Room for a name in the legend.
-const NAME: usize = 340;
+const NAME: usize = 440;
 
 /// The hues and dashes that a page's style sheet gives, for a picture that stands alone; on white, since a picture does
 /// not know what it lies on.

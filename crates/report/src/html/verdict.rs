@@ -66,7 +66,7 @@ pub(crate) fn ramp_table(report: &AuditReport) -> Markup {
                 thead { tr {
                     th scope="col" { "ramp" } th scope="col" { "codes" } th scope="col" { "out of reach" }
                     th scope="col" { "reversed steps" } th scope="col" { "depth, ΔE ITP" } th scope="col" { "unevenness, %" }
-                    th scope="col" { "near black, %" } th scope="col" { "base, %" } th scope="col" { "largest step, ΔE ITP" }
+                    th scope="col" { "near black, %" } th scope="col" { "base beside it, %" } th scope="col" { "largest step, ΔE ITP" }
                 } }
                 tbody {
                     @for (i, ramp) in report.ramps.iter().enumerate() {

@@ -48,9 +48,18 @@ impl<'a> Shared<'a> {
     }
 }
 
-/// Words for the two references.
+/// Words for the base correction as curves and a matrix.
 pub(crate) const BASE: &str = "base correction";
-/// See [`BASE`].
+/// Words for the base correction along ramps: in a lattice like the LUT's it is not as even as the curves are that can
+/// be set by hand.
+pub(crate) fn base_name(traces: &Traces) -> &'static str {
+    match traces.base_lattice {
+        Some(_) => "base correction in a lattice",
+        None => BASE,
+    }
+}
+
+/// Words for what is shown without a correction.
 pub(crate) const UNCORRECTED: &str = "no correction";
 /// What is wanted.
 pub(crate) const TARGET: &str = "target";

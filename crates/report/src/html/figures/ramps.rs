@@ -2,7 +2,7 @@ use std::ops::Range;
 
 use evenstep_audit::{LightTrace, RampTrace};
 
-use super::{BASE, Shared, TARGET, UNCORRECTED};
+use super::{Shared, TARGET, UNCORRECTED, base_name};
 use crate::html::axis::Axis;
 use crate::html::chart::{HALF, Level, Line, Plot, WIDE};
 use crate::html::figure::{Figure, Table, cell, span_of};
@@ -238,7 +238,8 @@ fn words(quantity: &Quantity, ramp: &RampTrace, is_near_black: bool) -> (String,
 
 /// The lines of a figure: corrections on top of the base, the base on top of the rest.
 fn series(shared: &Shared, quantity: &Quantity, at: usize) -> Option<Vec<Series>> {
-    let first = &shared.first()?.traces.ramps[at];
+    let traces = shared.first()?.traces;
+    let first = &traces.ramps[at];
     let one = |ink: Ink, name: &str, light: &Option<LightTrace>| {
         light.as_ref().map(|light| Series {
             ink,
@@ -253,7 +254,7 @@ fn series(shared: &Shared, quantity: &Quantity, at: usize) -> Option<Vec<Series>
     if quantity.with_target {
         all.extend(one(Ink::Target, TARGET, &first.target));
     }
-    all.extend(one(Ink::Base, BASE, &first.base));
+    all.extend(one(Ink::Base, base_name(traces), &first.base));
     for chain in shared.chains.iter().rev() {
         all.extend(one(
             chain.ink,
