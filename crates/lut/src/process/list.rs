@@ -127,6 +127,13 @@ pub struct ProcessList {
 }
 
 impl ProcessList {
+    /// Its name for people, or else its first description.
+    #[must_use]
+    pub fn title(&self) -> Option<&str> {
+        let described = self.descriptions.first();
+        self.name.as_ref().or(described).map(String::as_str)
+    }
+
     /// Whether no channel looks at another.
     #[must_use]
     pub fn is_per_channel(&self) -> bool {
