@@ -3,7 +3,8 @@ use evenstep_lut::process::{Operation, ProcessList};
 use evenstep_lut::{BitDepth, Correction, Evaluation, Lut, Lut1d, Lut3d};
 
 use crate::read::asked;
-use crate::{Content, Difference, FileFormat, Loss, picture_sizes};
+use crate::rounding::{round_list, rounded};
+use crate::{Content, Difference, FileFormat, Loss, picture_sizes, text};
 
 /// Nodes along each axis where nothing says how many.
 const NODES: usize = 33;
@@ -36,14 +37,32 @@ pub enum ConvertError {
         own: NodeOrder,
     },
     /// A number of nodes that a picture does not hold.
-    #[error("a picture does not hold {nodes} nodes along each axis; use {smaller} or {larger}")]
+    #[error("a picture does not hold {nodes} nodes along each axis; use {}", either(*smaller, *larger))]
     Nodes {
         /// Asked for.
         nodes: usize,
-        /// The nearest that it holds below.
+        /// The nearest that it holds below, or the least.
         smaller: usize,
-        /// The nearest above.
+        /// The nearest above, or the most.
         larger: usize,
+    },
+    /// A number of nodes that no lattice has.
+    #[error(
+        "a lattice has {} to {} nodes along each axis, not {nodes}; use one of these",
+        Lut3d::SIZES.start(),
+        Lut3d::SIZES.end()
+    )]
+    NodeRange {
+        /// Asked for.
+        nodes: usize,
+    },
+    /// A chain where curves and a lattice are needed.
+    #[error(
+        "the chain {operations} is more than curves and a lattice; sample it first: evenstep convert LUT -o LUT.cube"
+    )]
+    Chain {
+        /// Its operations.
+        operations: String,
     },
     /// A number of nodes for a LUT without a lattice.
     #[error("--nodes, but the LUT has curves alone; leave it out, or name a picture as output")]
@@ -58,19 +77,28 @@ pub enum ConvertError {
     NoShaper,
 }
 
+fn either(smaller: usize, larger: usize) -> String {
+    if smaller == larger {
+        smaller.to_string()
+    } else {
+        format!("{smaller} or {larger}")
+    }
+}
+
 /// What the output should be.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ConvertOptions {
     /// Its format.
     pub format: FileFormat,
-    /// Nodes along each axis; those of the input unless given.
+    /// Nodes along each axis, 2 to 256; those of the input unless given.
     pub nodes: Option<usize>,
     /// Bits of the codes that values are rounded to; as many as the format needs, or none, unless given.
     pub bits: Option<BitDepth>,
     /// Order of an integer table.
     pub order: Option<NodeOrder>,
-    /// How the input is read between nodes where it is sampled, and the output where both are compared.
-    pub evaluation: Evaluation,
+    /// How the input is read between nodes where it is sampled, and the output where both are compared; what the input
+    /// asks for unless given, tetrahedral where it asks for nothing.
+    pub evaluation: Option<Evaluation>,
 }
 
 impl ConvertOptions {
@@ -82,7 +110,7 @@ impl ConvertOptions {
             nodes: None,
             bits: None,
             order: None,
-            evaluation: Evaluation::Tetrahedral,
+            evaluation: None,
         }
     }
 }
@@ -132,7 +160,8 @@ impl Conversion {
 /// Makes `source` ready for the format of `options`. Nothing is written.
 ///
 /// # Errors
-/// [`ConvertError`]: the options do not go with the LUT or the format.
+/// [`ConvertError`]: the options do not go with the LUT or the format, or ask for a lattice of fewer than 2 or more than
+/// 256 nodes along each axis.
 pub fn convert(source: &Content, options: &ConvertOptions) -> Result<Conversion, ConvertError> {
     check(options)?;
     let mut losses = Vec::new();
@@ -141,22 +170,27 @@ pub fn convert(source: &Content, options: &ConvertOptions) -> Result<Conversion,
         FileFormat::Table => Some(BitDepth::TWELVE),
         FileFormat::Cube | FileFormat::Clf => None,
     });
-    let how = options.evaluation;
+    let asks = match source {
+        Content::Lut(_) => None,
+        Content::List(list) => asked(list),
+    };
+    let how = options
+        .evaluation
+        .or(asks)
+        .unwrap_or(Evaluation::Tetrahedral);
     let (content, evaluation) = match source {
         Content::List(list) if options.format == FileFormat::Clf && options.nodes.is_none() => {
             let rounded = round_list(list, bits, &mut losses);
-            (Content::List(rounded), asked(list).unwrap_or(how))
+            (Content::List(rounded), asks.unwrap_or(how))
         }
         Content::List(list) => match list.to_lut() {
             Some(lut) => {
-                let asked = asked(list);
-                if let Some(asked) = asked.filter(|_| options.format != FileFormat::Clf) {
+                if let Some(asked) = asks.filter(|_| options.format != FileFormat::Clf) {
                     losses.push(Loss::Evaluation { asked });
                 }
-                let asked = asked.unwrap_or(how);
                 (
-                    Content::Lut(fitted(lut, options, bits, &mut losses)?),
-                    asked,
+                    Content::Lut(fitted(lut, options, how, bits, &mut losses)?),
+                    asks.unwrap_or(how),
                 )
             }
             None => {
@@ -170,28 +204,18 @@ pub fn convert(source: &Content, options: &ConvertOptions) -> Result<Conversion,
                 return Err(ConvertError::NoTable);
             }
             (
-                Content::Lut(fitted(lut.clone(), options, bits, &mut losses)?),
+                Content::Lut(fitted(lut.clone(), options, how, bits, &mut losses)?),
                 how,
             )
         }
     };
-    let has_text = match source {
-        Content::Lut(lut) => lut.title.is_some(),
-        Content::List(list) => {
-            !list.descriptions.is_empty()
-                || !list.input.is_empty()
-                || !list.output.is_empty()
-                || !list.info.is_empty()
-        }
-    };
-    let keeps_text = match (source, options.format) {
-        (_, FileFormat::Picture) => false,
-        (Content::Lut(_), _) => true,
-        (Content::List(_), _) => matches!(content, Content::List(_)),
-    };
-    if has_text && !keeps_text {
-        losses.push(Loss::Text);
+    if options.format == FileFormat::Clf
+        && matches!(evaluation, Evaluation::Weights { .. })
+        && holds_lattice(&content)
+    {
+        losses.push(Loss::Weights { asked: evaluation });
     }
+    losses.extend(text::loss(source, &content, options.format));
     // A chain that became a LUT is compared as that is read, so that only the change of values shows.
     let reduced = match source {
         Content::List(list) if matches!(content, Content::Lut(_)) => {
@@ -216,8 +240,18 @@ pub fn convert(source: &Content, options: &ConvertOptions) -> Result<Conversion,
     })
 }
 
+fn holds_lattice(content: &Content) -> bool {
+    match content {
+        Content::Lut(lut) => lut.lattice.is_some(),
+        Content::List(list) => asked(list).is_some(),
+    }
+}
+
 fn check(options: &ConvertOptions) -> Result<(), ConvertError> {
     let format = options.format;
+    if let Some(nodes) = options.nodes.filter(|n| !Lut3d::SIZES.contains(n)) {
+        return Err(ConvertError::NodeRange { nodes });
+    }
     if let Some(depth) = options.bits {
         let bits = depth.bits();
         let refuse = |use_instead| {
@@ -272,7 +306,10 @@ fn sampled(list: &ProcessList, options: &ConvertOptions, losses: &mut Vec<Loss>)
     losses.push(Loss::Chain {
         operations: Content::operations(list),
     });
-    let title = list.name.clone();
+    if looks_beyond_unit(list) {
+        losses.push(Loss::Domain);
+    }
+    let title = list.title().map(str::to_owned);
     if list.is_per_channel() && options.format != FileFormat::Picture && options.nodes.is_none() {
         return Lut {
             title,
@@ -291,10 +328,24 @@ fn sampled(list: &ProcessList, options: &ConvertOptions, losses: &mut Vec<Loss>)
     }
 }
 
-/// `lut` as the format can hold it.
+/// Whether the first operation of a chain tells signals below 0 from 0, or above 1 from 1.
+fn looks_beyond_unit(list: &ProcessList) -> bool {
+    match list.nodes.first().map(|n| &n.operation) {
+        None | Some(Operation::Curves(_) | Operation::Lattice { .. }) => false,
+        Some(Operation::Range(range)) => {
+            let within =
+                |end: Option<[f64; 2]>| end.is_some_and(|[at, _]| (0.0..=1.0).contains(&at));
+            !(range.clamps && within(range.low) && within(range.high))
+        }
+        Some(_) => true,
+    }
+}
+
+/// `lut` as the format can hold it; `how` is how it is read between nodes where it is sampled.
 fn fitted(
     lut: Lut,
     options: &ConvertOptions,
+    how: Evaluation,
     bits: Option<BitDepth>,
     losses: &mut Vec<Loss>,
 ) -> Result<Lut, ConvertError> {
@@ -328,7 +379,6 @@ fn fitted(
         if size != Some(to) {
             losses.push(Loss::Nodes { from: size, to });
         }
-        let how = options.evaluation;
         Lut {
             title: lut.title.clone(),
             ..Lut3d::from_fn(to, |signal| lut.sample(signal, how)).into()
@@ -360,7 +410,7 @@ fn fitted(
         if lattice.size() != to {
             let from = Some(lattice.size());
             losses.push(Loss::Nodes { from, to });
-            out.lattice = Some(resized(lattice, to, options.evaluation));
+            out.lattice = Some(resized(lattice, to, how));
         }
     }
     Ok(rounded(out, format, bits, losses))
@@ -387,156 +437,4 @@ fn resized(lattice: &Lut3d, nodes: usize, how: Evaluation) -> Lut3d {
     let other = Lut3d::from_fn(nodes, |unit| lattice.sample(at(unit), how));
     // A domain that one lattice has suits another, but for the last few numbers an f64 can hold.
     other.clone().with_domain(min, max).unwrap_or(other)
-}
-
-/// Counts of what rounding changes.
-struct Rounding {
-    top: f64,
-    limits: bool,
-    rounded: usize,
-    limited: usize,
-}
-
-impl Rounding {
-    fn values(&mut self, rows: &[[f64; 3]]) -> Vec<[f64; 3]> {
-        rows.iter().map(|row| row.map(|v| self.value(v))).collect()
-    }
-
-    fn value(&mut self, value: f64) -> f64 {
-        let code = (value * self.top).round();
-        let held = if self.limits {
-            code.clamp(0.0, self.top)
-        } else {
-            code
-        };
-        // A code written as a quotient comes back a few last places off; it was that code.
-        const SAME: f64 = 1e-9;
-        if held != code {
-            self.limited += 1;
-        } else if (value * self.top - code).abs() > SAME {
-            self.rounded += 1;
-        }
-        held / self.top
-    }
-
-    fn tell(&self, bits: u8, losses: &mut Vec<Loss>) {
-        if self.rounded > 0 {
-            losses.push(Loss::Rounded {
-                bits,
-                values: self.rounded,
-            });
-        }
-        if self.limited > 0 {
-            losses.push(Loss::Limited {
-                values: self.limited,
-            });
-        }
-    }
-}
-
-fn rounding(format: FileFormat, depth: BitDepth) -> Rounding {
-    Rounding {
-        top: f64::from(depth.largest_code()),
-        limits: matches!(format, FileFormat::Picture | FileFormat::Table),
-        rounded: 0,
-        limited: 0,
-    }
-}
-
-fn rounded(lut: Lut, format: FileFormat, bits: Option<BitDepth>, losses: &mut Vec<Loss>) -> Lut {
-    let Some(depth) = bits else {
-        return lut;
-    };
-    let mut rounding = rounding(format, depth);
-    let curves = lut.curves.map(|c| rounded_curves(&c, &mut rounding));
-    let lattice = lut.lattice.map(|l| rounded_lattice(&l, &mut rounding));
-    rounding.tell(depth.bits(), losses);
-    Lut {
-        title: lut.title,
-        curves,
-        lattice,
-    }
-}
-
-fn rounded_curves(curves: &Lut1d, rounding: &mut Rounding) -> Lut1d {
-    let (min, max) = (curves.domain_min(), curves.domain_max());
-    // Rounded values are as finite as those they come from, and the domain is as it was.
-    Lut1d::new(rounding.values(curves.rows()))
-        .and_then(|c| c.with_domain(min, max))
-        .unwrap_or_else(|_| curves.clone())
-}
-
-fn rounded_lattice(lattice: &Lut3d, rounding: &mut Rounding) -> Lut3d {
-    let mut rounded = lattice.clone();
-    let values = rounding.values(lattice.nodes());
-    rounded.nodes_mut().copy_from_slice(&values);
-    rounded
-}
-
-/// The tables of a chain rounded; its other operations stay.
-fn round_list(list: &ProcessList, bits: Option<BitDepth>, losses: &mut Vec<Loss>) -> ProcessList {
-    let mut out = list.clone();
-    let Some(depth) = bits else {
-        return out;
-    };
-    let mut rounding = rounding(FileFormat::Clf, depth);
-    for node in &mut out.nodes {
-        match &mut node.operation {
-            Operation::Curves(curves) => *curves = rounded_curves(curves, &mut rounding),
-            Operation::Lattice { lattice, .. } => {
-                *lattice = rounded_lattice(lattice, &mut rounding);
-            }
-            _ => {}
-        }
-    }
-    rounding.tell(depth.bits(), losses);
-    out
-}
-
-impl Content {
-    /// The same with `curves` applied first.
-    ///
-    /// # Errors
-    /// [`ConvertError::TwoShapers`] where it has curves before its lattice, or is a chain.
-    pub fn with_shaper(self, curves: Lut1d) -> Result<Self, ConvertError> {
-        match self.into_lut() {
-            Some(lut) if lut.curves.is_none() => Ok(Self::Lut(Lut {
-                curves: Some(curves),
-                ..lut
-            })),
-            _ => Err(ConvertError::TwoShapers),
-        }
-    }
-
-    /// The curves before the lattice, and the rest without them.
-    ///
-    /// # Errors
-    /// [`ConvertError::NoShaper`] where there are none.
-    pub fn without_shaper(self) -> Result<(Lut, Self), ConvertError> {
-        match self.into_lut() {
-            Some(Lut {
-                title,
-                curves: Some(curves),
-                lattice: Some(lattice),
-            }) => {
-                let shaper = Lut {
-                    title: title.clone(),
-                    ..curves.into()
-                };
-                let rest = Lut {
-                    title,
-                    ..lattice.into()
-                };
-                Ok((shaper, Self::Lut(rest)))
-            }
-            _ => Err(ConvertError::NoShaper),
-        }
-    }
-
-    fn into_lut(self) -> Option<Lut> {
-        match self {
-            Self::Lut(lut) => Some(lut),
-            Self::List(list) => list.to_lut(),
-        }
-    }
 }

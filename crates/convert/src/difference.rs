@@ -25,7 +25,7 @@ pub struct Difference {
 }
 
 impl Difference {
-    /// Compares `one` with `other` on signals of 0 to 1.
+    /// Compares `one` with `other` on signals of 0 to 1, and on no others, whatever their domains.
     #[must_use]
     pub fn between(one: &dyn Correction, other: &dyn Correction) -> Self {
         let position = |i: usize| (i as f64 + INSIDE) / AXIS as f64;

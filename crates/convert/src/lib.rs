@@ -25,6 +25,9 @@ mod format;
 mod loss;
 mod picture;
 mod read;
+mod rounding;
+mod shaper;
+mod text;
 mod write;
 
 pub use convert::{Conversion, ConvertError, ConvertOptions, convert};

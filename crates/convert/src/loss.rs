@@ -8,6 +8,10 @@ use evenstep_lut::Evaluation;
 pub enum Loss {
     /// The format has no place for a title or other text.
     Text,
+    /// The format has a place for a title and for no other text.
+    OtherText,
+    /// A title or a name is cut, or a character in it replaced.
+    Title,
     /// A chain of more than curves and a lattice is sampled.
     Chain {
         /// Its operations.
@@ -41,12 +45,23 @@ pub enum Loss {
         /// How the input asks for it.
         asked: Evaluation,
     },
+    /// The format says how the lattice is to be read between nodes, but has no word for this way.
+    Weights {
+        /// How it was to be read.
+        asked: Evaluation,
+    },
 }
 
 impl fmt::Display for Loss {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Text => f.write_str("the title and other text are dropped"),
+            Self::OtherText => {
+                f.write_str("names and other text are dropped; a title alone is kept")
+            }
+            Self::Title => f.write_str(
+                "a title or name is cut, or characters in it replaced, to fit the format",
+            ),
             Self::Chain { operations } => {
                 write!(
                     f,
@@ -82,6 +97,12 @@ impl fmt::Display for Loss {
                 write!(
                     f,
                     "the input asks for {asked} evaluation; the output cannot say so"
+                )
+            }
+            Self::Weights { asked } => {
+                write!(
+                    f,
+                    "the output cannot ask for {asked} evaluation; it asks for tetrahedral"
                 )
             }
         }

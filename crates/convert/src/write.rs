@@ -40,11 +40,20 @@ impl Conversion {
     /// # Errors
     /// [`WriteLutError`]
     pub fn write(&self, path: &Path, force: bool) -> Result<(), WriteLutError> {
-        let mut bytes = Vec::new();
-        let format = Format::from_name(path).unwrap_or(Format::Png);
-        self.write_to(format, &mut bytes)?;
+        let bytes = self.file(path)?;
         write_atomic(path, force, |out| out.write_all(&bytes))?;
         Ok(())
+    }
+
+    /// What a file of this name would hold; the name says PNG or TIFF for pictures, and nothing is written.
+    ///
+    /// # Errors
+    /// [`WriteLutError`]
+    pub fn file(&self, name: &Path) -> Result<Vec<u8>, WriteLutError> {
+        let mut bytes = Vec::new();
+        let picture = Format::from_name(name).unwrap_or(Format::Png);
+        self.write_to(picture, &mut bytes)?;
+        Ok(bytes)
     }
 
     /// Writes what the file would hold to `out`; `picture` is the format of a picture lattice.

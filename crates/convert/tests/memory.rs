@@ -114,6 +114,18 @@ fn hostile_markup_is_refused_before_a_tree_is_built() {
                 .collect::<String>()
         ),
         many("<?a?>"),
+        // Each of the many repeats what all those around it declare.
+        list(&format!(
+            "{}{}",
+            (0..60)
+                .map(|i| {
+                    let declared: String =
+                        (0..150).map(|j| format!(" xmlns:a{i}b{j}='u'")).collect();
+                    format!("<a{declared}>")
+                })
+                .collect::<String>(),
+            "<a xmlns='u'/>".repeat(10_000)
+        )),
     ] {
         let refused = parse(text.as_bytes(), Path::new("hostile.clf"));
         assert!(refused.is_err());
@@ -135,6 +147,42 @@ fn character_references_take_three_times_the_text_and_the_table() {
     const TABLE: u64 = 65_536 * 24;
     assert!(parse(text.as_bytes(), Path::new("a.clf")).is_ok());
     assert!(peak(text.as_bytes()) < SMALL + 3 * text.len() as u64 + 2 * TABLE);
+}
+
+#[test]
+fn words_without_end_take_no_list_of_words() {
+    let words = |element: &str, word: &str| {
+        format!(
+            "<{element}>{}</{element}>",
+            word.repeat((8 << 20) / word.len())
+        )
+    };
+    // Growing takes the text twice for a moment.
+    const LONGEST_TEXT: u64 = 1 << 20;
+    let text = list(&words("Description", "a "));
+    assert!(peak(text.as_bytes()) < SMALL + 2 * LONGEST_TEXT);
+    // Pairs of a map: the text that may stand there, and two numbers for each pair.
+    const LONGEST_MAP: u64 = 64 << 16;
+    const PAIRS: u64 = 65_536 * 16;
+    let map = list(&format!(
+        "<LUT1D inBitDepth='32f' outBitDepth='32f'>{}</LUT1D>",
+        words("IndexMap", "0@0 ")
+    ))
+    .replace("version=\"3.0\"", "version=\"2.0\"");
+    let refused = parse(map.as_bytes(), Path::new("a.clf"))
+        .unwrap_err()
+        .to_string();
+    assert!(refused.contains("bytes of text in IndexMap"), "{refused}");
+    assert!(peak(map.as_bytes()) < SMALL + 2 * LONGEST_MAP);
+    let map = map.replacen(&"0@0 ".repeat(1 << 20), "", 1);
+    let refused = parse(map.as_bytes(), Path::new("a.clf"))
+        .unwrap_err()
+        .to_string();
+    assert!(
+        refused.contains("pairs in an IndexMap, more than the 65536"),
+        "{refused}"
+    );
+    assert!(peak(map.as_bytes()) < SMALL + 2 * LONGEST_MAP + 2 * PAIRS);
 }
 
 #[test]

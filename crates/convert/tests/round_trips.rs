@@ -7,6 +7,7 @@ use evenstep_convert::{
     read_lut,
 };
 use evenstep_lut::format::table::NodeOrder;
+use evenstep_lut::process::{Operation, ProcessList};
 use evenstep_lut::{BitDepth, Evaluation, Lut, Lut1d, Lut3d};
 use evenstep_picture::Format;
 use proptest::prelude::*;
@@ -68,7 +69,7 @@ proptest! {
             for format in order {
                 let options = ConvertOptions { bits: BitDepth::new(bits), ..ConvertOptions::to(format) };
                 let one = converted(&now, &options);
-                let lossy = one.losses.iter().any(|l| !matches!(l, Loss::Text | Loss::Evaluation { .. }));
+                let lossy = one.losses.iter().any(|l| !matches!(l, Loss::Text | Loss::OtherText | Loss::Evaluation { .. }));
                 prop_assert!(!lossy, "{:?}", one.losses);
                 now = through(&now, &options);
             }
@@ -94,6 +95,40 @@ proptest! {
         let Content::Lut(cube) = parse_cube(&Content::Lut(back)) else { panic!("cube text holds a LUT") };
         prop_assert_eq!(cube, lut);
     }
+}
+
+/// A domain that differs from channel to channel becomes a matrix, whose inverse is rounded.
+#[test]
+fn an_uneven_domain_comes_back_but_for_roundoff() {
+    // With u half the machine epsilon, the scale 1/(max − min) is off by 2u of itself and the offset −min·scale by u more;
+    // (0 − offset)/scale gives min off by 2u, (1 − offset)/scale gives max off by 2u·|max − min| + u·|min| + 2u·|max|.
+    // All of it is at most 4u·(|min| + |max|).
+    let bound = |min: f64, max: f64| 2.0 * f64::EPSILON * (min.abs() + max.abs());
+    let mut changed = 0;
+    for i in 1..200 {
+        let part = f64::from(i) / 200.0;
+        let min = [-part, part / 3.0, -7.0 * part];
+        let max = [1.0 / part, 0.4 + part, 0.1 * part];
+        let lattice = Lut3d::from_fn(2, |s| s).with_domain(min, max).unwrap();
+        let content = Content::Lut(lattice.clone().into());
+        let one = converted(&content, &ConvertOptions::to(FileFormat::Clf));
+        assert_eq!(one.losses, []);
+        let back = lattice_of(&through(&content, &ConvertOptions::to(FileFormat::Clf)));
+        assert_eq!(back.nodes(), lattice.nodes());
+        for c in 0..3 {
+            for (got, was) in [
+                (back.domain_min()[c], min[c]),
+                (back.domain_max()[c], max[c]),
+            ] {
+                assert!(
+                    (got - was).abs() <= bound(min[c], max[c]),
+                    "{was} became {got}"
+                );
+                changed += usize::from(got != was);
+            }
+        }
+    }
+    assert!(changed > 0, "every bit is kept: the page says otherwise");
 }
 
 /// Cube text with curves before a lattice is read with notes; they are looked at elsewhere.
@@ -270,6 +305,19 @@ fn options_that_do_not_go_together_are_refused() {
             larger: 36
         }
     );
+    let options = |nodes, format| ConvertOptions {
+        nodes: Some(nodes),
+        ..ConvertOptions::to(format)
+    };
+    for format in ALL {
+        for nodes in [0, 1, 257, usize::MAX] {
+            let error = refused(&content, options(nodes, format));
+            assert_eq!(error, ConvertError::NodeRange { nodes });
+            assert!(error.to_string().contains("2 to 256 nodes"), "{error}");
+        }
+    }
+    let error = refused(&content, options(2, FileFormat::Picture)).to_string();
+    assert!(error.ends_with("use 4"), "{error}");
     let options = ConvertOptions {
         order: Some(NodeOrder::BlueFastest),
         ..ConvertOptions::to(FileFormat::Cube)
@@ -307,4 +355,48 @@ fn a_shaper_is_put_in_and_taken_off() {
         ConvertError::TwoShapers
     );
     assert_eq!(rest.without_shaper().unwrap_err(), ConvertError::NoShaper);
+}
+
+#[test]
+fn a_chain_keeps_its_text_and_its_evaluation_through_a_shaper() {
+    let mut list = ProcessList::of_lut(
+        &Lut {
+            curves: None,
+            ..Lut3d::identity(3)
+                .with_domain([0.1; 3], [0.9; 3])
+                .unwrap()
+                .into()
+        },
+        Evaluation::Trilinear,
+    );
+    list.id = Some("a".into());
+    list.descriptions = vec!["for the foyer".into()];
+    list.nodes[1].name = Some("lattice".into());
+    let curves = Lut1d::from_fn(5, |v| [v * v; 3])
+        .with_domain([0.0; 3], [2.0; 3])
+        .unwrap();
+    let both = Content::List(list.clone())
+        .with_shaper(curves.clone())
+        .unwrap();
+    let (shaper, rest) = both.clone().without_shaper().unwrap();
+    assert_eq!(shaper.curves, Some(curves.clone()));
+    // It is another list now, and so is what is left of it.
+    list.id = None;
+    assert_eq!(rest, Content::List(list.clone()));
+    let Content::List(both) = both else {
+        panic!("a chain")
+    };
+    let lut = both.to_lut().unwrap();
+    assert_eq!(lut.curves, Some(curves.clone()));
+    assert_eq!(lut.lattice, list.to_lut().unwrap().lattice);
+    assert_eq!(both.descriptions, list.descriptions);
+
+    list.nodes.push(Operation::Curves(curves.clone()).into());
+    let expected = ConvertError::Chain {
+        operations: "Range, LUT3D, LUT1D".into(),
+    };
+    let chain = Content::List(list);
+    assert_eq!(chain.clone().with_shaper(curves).unwrap_err(), expected);
+    assert_eq!(chain.without_shaper().unwrap_err(), expected);
+    assert!(expected.to_string().contains("sample it first"));
 }

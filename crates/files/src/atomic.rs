@@ -248,6 +248,23 @@ mod tests {
         assert_eq!(std::fs::read(&a).unwrap(), b"1");
     }
 
+    /// The second file is complete on the disk, and cannot take its name because a folder has it.
+    #[test]
+    fn a_name_that_cannot_be_taken_takes_back_the_new_files_before_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let [old, new, taken] = ["old", "new", "taken"].map(|n| folder.path().join(n));
+        std::fs::write(&old, b"0").unwrap();
+        std::fs::create_dir(&taken).unwrap();
+        let files: [(&Path, &[u8]); 3] = [(&new, b"1"), (&old, b"2"), (&taken, b"3")];
+        assert!(matches!(
+            write_together(&files, true),
+            Err(WriteError::Io { path, .. }) if path == taken
+        ));
+        // What replaced a file stays: the old one is gone.
+        assert_eq!(names(folder.path()), ["old", "taken"]);
+        assert_eq!(std::fs::read(&old).unwrap(), b"2");
+    }
+
     #[test]
     fn nothing_is_overwritten_without_force() {
         let folder = tempfile::tempdir().unwrap();

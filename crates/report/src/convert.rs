@@ -107,10 +107,10 @@ pub fn convert_text(names: ConvertNames<'_>, done: &Conversion) -> String {
         signals,
     } = done.difference;
     let how = if largest == 0.0 {
-        format!("none on {signals} signals")
+        format!("none on {signals} signals of 0 to 1")
     } else {
         format!(
-            "largest {} of drive at signal ({r:.3}, {g:.3}, {b:.3}), on greys {}, RMS {}, over {signals} signals",
+            "largest {} of drive at signal ({r:.3}, {g:.3}, {b:.3}), on greys {}, RMS {}, over {signals} signals of 0 to 1",
             three_digits(largest),
             three_digits(largest_grey),
             three_digits(rms)

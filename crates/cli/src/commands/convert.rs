@@ -3,6 +3,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 use clap::Args;
 use evenstep::convert::{Content, ConvertOptions, FileFormat, Loaded, convert, read, read_lut};
+use evenstep::files::write_together;
 use evenstep::lut::format::table::NodeOrder;
 use evenstep::lut::{BitDepth, Evaluation, Lut1d};
 use evenstep::report::{ConvertNames, convert_json, convert_text};
@@ -51,14 +52,11 @@ pub(crate) struct ConvertArgs {
     /// Take the curves before the lattice off and write them here; the output holds the lattice alone
     #[arg(long, value_name = "LUT")]
     shaper_out: Option<PathBuf>,
-    /// How the input is read between its nodes where it is sampled, and both where they are compared; what
-    /// an output in the Common LUT Format asks for unless the input says otherwise
-    #[arg(
-        long,
-        value_name = "tetrahedral|trilinear|weights:BITS",
-        default_value = "tetrahedral"
-    )]
-    evaluate: Evaluation,
+    /// How the input is read between its nodes where it is sampled, and both where they are compared; as the
+    /// input asks for if not given, or tetrahedral where it does not. An output in the Common LUT Format asks
+    /// for this unless the input asks for something itself
+    #[arg(long, value_name = "tetrahedral|trilinear|weights:BITS")]
+    evaluate: Option<Evaluation>,
     #[command(flatten)]
     json: JsonArg,
     #[command(flatten)]
@@ -133,14 +131,21 @@ pub(crate) fn run(args: &ConvertArgs) -> anyhow::Result<Outcome> {
     for loss in &done.losses {
         ui.note(format_args!("{}: {loss}", args.out.display()));
     }
+    // Both take their names when both are complete: a lattice without its shaper is another correction.
+    let mut files: Vec<(&Path, Vec<u8>)> = Vec::new();
     if let (Some(shaper), Some(path), Some(format)) = (&shaper, &args.shaper_out, shaper_format) {
         let curves = convert(shaper, &options(format)).with_context(|| name.clone())?;
         for loss in &curves.losses {
             ui.note(format_args!("{}: {loss}", path.display()));
         }
-        curves.write(path, args.common.force)?;
+        files.push((path, curves.file(path)?));
     }
-    done.write(&args.out, args.common.force)?;
+    files.push((&args.out, done.file(&args.out)?));
+    let files: Vec<_> = files
+        .iter()
+        .map(|(path, file)| (*path, &file[..]))
+        .collect();
+    write_together(&files, args.common.force)?;
     let out = args.out.display().to_string();
     let names = ConvertNames {
         input: &name,

@@ -144,6 +144,55 @@ fn a_shaper_goes_out_and_in() {
 }
 
 #[test]
+fn a_shaper_is_not_written_without_its_lattice() {
+    let f = Fixture::new();
+    // Codes of 16 bits for this value are beyond any number.
+    let cube = "LUT_1D_SIZE 2\nLUT_3D_SIZE 2\n0 0 0\n1 1 1\n0 0 0\n1e306 0 0\n0 1 0\n1 1 0\n0 0 1\n1 0 1\n0 1 1\n1 1 1\n";
+    std::fs::write(f.path("both.cube"), cube).unwrap();
+    let run = f.run(&[
+        "convert",
+        "both.cube",
+        "-o",
+        "rest.clf",
+        "--shaper-out",
+        "shaper.cube",
+        "--bits",
+        "16",
+    ]);
+    assert!(run.error().contains("not a finite number"), "{run:?}");
+    assert!(!f.path("shaper.cube").exists() && !f.path("rest.clf").exists());
+}
+
+#[test]
+fn a_chain_is_read_as_it_asks_and_as_the_user_says() {
+    let f = Fixture::new();
+    let list = "<?xml version=\"1.0\"?><ProcessList xmlns=\"urn:AMPAS:CLF:v3.0\" id=\"a\" compCLFversion=\"3.0\">\
+        <LUT3D inBitDepth=\"32f\" outBitDepth=\"32f\"><Array dim=\"2 2 2 3\">0 0 0 0 0 0 0 0 0 0 0 0 0 0 0 0 0 0 0 0 0 1 1 1</Array></LUT3D>\
+        </ProcessList>";
+    std::fs::write(f.path("chain.clf"), list).unwrap();
+    // In the middle of the cell, where one corner of eight is 1: trilinear weights are 1/8, tetrahedral ones 1/2.
+    for (how, middle) in [(&[][..], "0.125"), (&["--evaluate", "tetrahedral"], "0.5")] {
+        let args = [
+            "convert",
+            "chain.clf",
+            "-o",
+            "a.cube",
+            "--nodes",
+            "3",
+            "--force",
+        ];
+        let run = f.done(&[&args[..], how].concat());
+        assert!(
+            run.err.contains("names and other text are dropped"),
+            "{run:?}"
+        );
+        let text = std::fs::read_to_string(f.path("a.cube")).unwrap();
+        let rows: Vec<&str> = text.lines().skip(1).collect();
+        assert_eq!(rows[13], [middle; 3].join(" "));
+    }
+}
+
+#[test]
 fn every_verb_that_reads_a_lut_reads_every_format() {
     let f = with_specimen("fold");
     for name in ["a.clf", "a.png", "a.table"] {

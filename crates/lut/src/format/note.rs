@@ -10,8 +10,8 @@ pub struct Note {
     pub place: Place,
     /// What was seen.
     pub deviation: Deviation,
-    /// On how many lines.
-    pub lines: usize,
+    /// How often: on how many lines of text, or in how many elements of XML.
+    pub times: usize,
 }
 
 /// The departures that are read with a note.
@@ -62,6 +62,24 @@ pub enum Deviation {
     NonFiniteHalfs,
 }
 
+impl Deviation {
+    /// What it is counted by.
+    fn counted(self) -> &'static str {
+        match self {
+            Self::NoXmlDeclaration
+            | Self::NoNamespace
+            | Self::OldVersion
+            | Self::UnknownElement
+            | Self::UnknownAttribute
+            | Self::OldMatrixSize
+            | Self::IndexMap
+            | Self::NestedInfo
+            | Self::NonFiniteHalfs => "elements",
+            _ => "lines",
+        }
+    }
+}
+
 impl fmt::Display for Deviation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
@@ -107,8 +125,8 @@ impl fmt::Display for Deviation {
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}: {}", self.place, self.deviation)?;
-        if self.lines > 1 {
-            write!(f, " ({} lines)", self.lines)?;
+        if self.times > 1 {
+            write!(f, " ({} {})", self.times, self.deviation.counted())?;
         }
         Ok(())
     }
@@ -128,16 +146,22 @@ impl<'a> Notes<'a> {
         }
     }
 
-    /// Notes `deviation` at byte `offset` of `line`, or counts the line if it was noted before.
+    /// Notes `deviation` at byte `offset` of `line`, or counts it if it was noted before.
     pub(crate) fn add(&mut self, line: usize, offset: usize, deviation: Deviation) {
-        match self.list.iter_mut().find(|n| n.deviation == deviation) {
-            Some(note) => note.lines += 1,
-            None => self.list.push(Note {
+        if !self.again(deviation) {
+            self.list.push(Note {
                 place: Place::new(self.path, line, offset + 1),
                 deviation,
-                lines: 1,
-            }),
+                times: 1,
+            });
         }
+    }
+
+    /// Counts `deviation` if it was noted before, and says whether it was: where a place is dear to find, it is asked
+    /// for the first one alone.
+    pub(crate) fn again(&mut self, deviation: Deviation) -> bool {
+        let known = self.list.iter_mut().find(|n| n.deviation == deviation);
+        known.map(|note| note.times += 1).is_some()
     }
 
     pub(crate) fn into_list(self) -> Vec<Note> {

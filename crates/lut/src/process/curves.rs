@@ -40,6 +40,12 @@ impl HalfCurves {
         &self.rows
     }
 
+    /// Whether every entry is a half-float number, an infinity or NaN, so that its pattern says all of it.
+    pub(crate) fn are_halfs(&self) -> bool {
+        let is_half = |v: &f64| f16::from_f64(*v).to_f64() == *v || v.is_nan();
+        self.rows.iter().flatten().all(is_half)
+    }
+
     pub(super) fn sample(&self, at: [f64; 3]) -> [f64; 3] {
         [0, 1, 2].map(|c| self.channel(at[c], c))
     }

@@ -127,6 +127,13 @@ pub struct ProcessList {
 }
 
 impl ProcessList {
+    /// Its name for people, or else its first description.
+    #[must_use]
+    pub fn title(&self) -> Option<&str> {
+        let described = self.descriptions.first();
+        self.name.as_ref().or(described).map(String::as_str)
+    }
+
     /// Whether no channel looks at another.
     #[must_use]
     pub fn is_per_channel(&self) -> bool {
@@ -134,18 +141,20 @@ impl ProcessList {
     }
 }
 
+/// An infinity becomes the largest 32-bit number, NaN becomes 0.
+pub(crate) fn tame(value: f64) -> f64 {
+    let most = f64::from(f32::MAX);
+    if value.is_nan() {
+        0.0
+    } else {
+        value.clamp(-most, most)
+    }
+}
+
 impl Correction for ProcessList {
     /// Every step in turn, in `f64`. After each, an infinity becomes the largest 32-bit number and NaN becomes 0, so
     /// that the answer is finite whatever the chain.
     fn drive(&self, signal: [f64; 3]) -> [f64; 3] {
-        let tame = |v: f64| {
-            let most = f64::from(f32::MAX);
-            if v.is_nan() {
-                0.0
-            } else {
-                v.clamp(-most, most)
-            }
-        };
         self.nodes.iter().fold(signal.map(tame), |at, node| {
             node.operation.apply(at).map(tame)
         })

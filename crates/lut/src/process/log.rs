@@ -1,7 +1,8 @@
 /// Smallest argument of a logarithm: the smallest normal 32-bit number, as the format says.
 const SMALLEST: f64 = f32::MIN_POSITIVE as f64;
 
-/// The straight line below the break of a camera's curve.
+/// The straight line below the break of a camera's curve. Curve and line rise: the inverse tells them apart by the value
+/// at the break.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Camera {
     /// Where the line begins, on the linear side.

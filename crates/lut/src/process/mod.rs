@@ -16,6 +16,7 @@ mod reduce;
 pub use cdl::{Cdl, CdlStyle};
 pub use curves::HalfCurves;
 pub use exponent::{Exponent, ExponentStyle};
+pub(crate) use list::tame;
 pub use list::{Operation, ProcessList, ProcessNode};
 pub use log::{Camera, Log, LogStyle};
 pub use mapped::MappedCurves;

@@ -16,10 +16,7 @@ impl ProcessList {
     pub fn to_lut(&self) -> Option<Lut> {
         let mut operations = self.nodes.iter().map(|n| &n.operation).peekable();
         let mut lut = Lut {
-            title: self
-                .name
-                .clone()
-                .or_else(|| self.descriptions.first().cloned()),
+            title: self.title().map(str::to_owned),
             ..Lut::default()
         };
         let mut domain = operations.peek().copied().and_then(domain_of);

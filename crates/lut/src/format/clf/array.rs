@@ -4,9 +4,9 @@ use roxmltree::Node;
 
 use super::ClfError;
 use super::depth::Depth;
-use super::xml::{Source, text_of};
+use super::xml::Source;
 use crate::format::Deviation;
-use crate::process::{HalfCurves, MappedCurves, Matrix, Operation};
+use crate::process::{HalfCurves, MappedCurves, Matrix, Operation, tame};
 use crate::{Evaluation, Lut1d, Lut3d};
 
 /// The sizes in `dim`.
@@ -114,7 +114,7 @@ pub(super) fn curves<'a>(
         }
         half::f16::from_bits(v as u16).to_f64() / scale
     };
-    let rows = if columns == 3 {
+    let mut rows = if columns == 3 {
         triples(source, array, count, value)?
     } else {
         let mut rows = Vec::with_capacity(count.min(Source::room(array)));
@@ -129,6 +129,10 @@ pub(super) fn curves<'a>(
     if half_domain {
         if !finite {
             source.note(array, Deviation::NonFiniteHalfs);
+        }
+        // Scaled, they are halfs no more, and no number of a file is infinite: what they answer with takes their place.
+        if !finite && scale != 1.0 {
+            rows.iter_mut().flatten().for_each(|v| *v = tame(*v));
         }
         return HalfCurves::new(rows)
             .map(Operation::HalfCurves)
@@ -158,27 +162,50 @@ pub(super) fn curves<'a>(
         })
 }
 
+/// Bytes of an input map, blanks joined: two numbers of every digit, the sign and a blank for each row curves may have.
+const LONGEST_MAP: usize = 64 << 16;
+
 /// Inputs and the rows they fall on, `input@row`, as version 2 writes them; blanks may stand around the sign.
 fn pairs<'a>(
     source: &Source<'a>,
     map: Node<'a, 'a>,
     input: Depth,
 ) -> Result<Vec<[f64; 2]>, ClfError> {
-    let text = text_of(map);
-    let spaced = text.replace('@', " @ ");
-    let words: Vec<&str> = spaced.split_ascii_whitespace().collect();
+    let text = source.text_of(map, LONGEST_MAP)?;
     let bad = |found: &str| source.bad(map, "IndexMap", "pairs such as 64@0 940@1023", found);
     let number = |word: &str| match word.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(value),
         _ => Err(bad(word)),
     };
-    words
-        .chunks(3)
-        .map(|chunk| match chunk {
-            [at, "@", row] => Ok([number(at)? / input.scale(), number(row)?]),
-            other => Err(bad(&other.join(" "))),
+    let mut words = words_and_signs(&text);
+    let mut pairs = Vec::new();
+    while let Some(at) = words.next() {
+        let (sign, row) = (words.next(), words.next());
+        let (Some("@"), Some(row)) = (sign, row) else {
+            let rest = [sign, row].into_iter().flatten();
+            return Err(bad(&rest.fold(at.to_owned(), |all, w| all + " " + w)));
+        };
+        if pairs.len() == *Lut1d::SIZES.end() {
+            return Err(ClfError::TooMuchMarkup {
+                at: source.place(map),
+                what: "pairs in an IndexMap",
+                most: *Lut1d::SIZES.end(),
+            });
+        }
+        pairs.push([number(at)? / input.scale(), number(row)?]);
+    }
+    Ok(pairs)
+}
+
+/// The words of `text`, with each `@` a word of its own.
+fn words_and_signs(text: &str) -> impl Iterator<Item = &str> {
+    text.split_ascii_whitespace()
+        .flat_map(|word| word.split_inclusive('@'))
+        .flat_map(|part| match part.strip_suffix('@') {
+            Some(word) => [word, "@"],
+            None => [part, ""],
         })
-        .collect()
+        .filter(|word| !word.is_empty())
 }
 
 /// `LUT3D`, whose third index runs fastest.
@@ -251,5 +278,9 @@ pub(super) fn matrix<'a>(
     let ratio = input.scale() / out.scale();
     let rows =
         rows.map(|[r, g, b, offset]| [r * ratio, g * ratio, b * ratio, offset / out.scale()]);
+    if let Some(value) = rows.iter().flatten().find(|v| !v.is_finite()) {
+        let expected = "numbers that stay finite when scaled by the bit depths";
+        return Err(source.bad(array, "Array", expected, &value.to_string()));
+    }
     Ok(Operation::Matrix(Matrix { rows }))
 }

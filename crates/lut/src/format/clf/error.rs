@@ -51,6 +51,16 @@ pub enum ClfError {
         /// The limit.
         most: usize,
     },
+    /// A text longer than any such file needs.
+    #[error("{at}: more than {most} bytes of text in {element}; shorten it")]
+    LongText {
+        /// Where the element starts.
+        at: Place,
+        /// The element.
+        element: String,
+        /// The limit.
+        most: usize,
+    },
     /// The text is not XML.
     #[error("{at}: not well-formed XML: {reason}; correct it or export the LUT again")]
     Xml {

@@ -14,6 +14,9 @@ pub(super) const DEEPEST: usize = 64;
 pub(super) const LONGEST_TAG: usize = 4096;
 /// Bytes of all tags.
 pub(super) const MOST_MARKUP: usize = 1 << 20;
+/// Declarations of namespaces. The tree repeats those that hold for an element in each element that declares one of its
+/// own, and looks them up one by one. Our choice: the format needs one, `Info` may hold some.
+pub(super) const MOST_NAMESPACES: usize = 64;
 /// Comments, processing instructions and character data sections, each of which splits the text around it.
 pub(super) const MOST_ASIDES: usize = 1 << 16;
 
@@ -25,6 +28,7 @@ pub(super) fn check(text: &str, path: &Path) -> Result<(), ClfError> {
         Err(ClfError::TooMuchMarkup { at, what, most })
     };
     let (mut at, mut depth, mut markup, mut asides) = (0, 0_usize, 0, 0);
+    let mut namespaces = 0;
     while let Some(step) = bytes[at..].iter().position(|b| *b == b'<') {
         let start = at + step;
         let rest = &bytes[start..];
@@ -57,6 +61,11 @@ pub(super) fn check(text: &str, path: &Path) -> Result<(), ClfError> {
         markup += length;
         if markup > MOST_MARKUP {
             return refuse(start, "bytes of tags", MOST_MARKUP);
+        }
+        // The word inside a quoted value counts too: it costs a file nothing, and the check stays simple.
+        namespaces += rest[..length].windows(5).filter(|w| w == b"xmlns").count();
+        if namespaces > MOST_NAMESPACES {
+            return refuse(start, "declarations of namespaces", MOST_NAMESPACES);
         }
         if rest.starts_with(b"</") {
             depth = depth.saturating_sub(1);
@@ -116,6 +125,9 @@ mod tests {
         assert!(refused(&format!("<a{attributes}>")).contains("bytes in a tag"));
         assert!(refused(&"<a/>".repeat(MOST_MARKUP / 4 + 1)).contains("bytes of tags"));
         assert!(refused(&"<?a?>".repeat(MOST_ASIDES + 1)).contains("comments"));
+        let declared = "<a xmlns='u'/>".repeat(MOST_NAMESPACES);
+        assert!(check(&declared, Path::new("a.clf")).is_ok());
+        assert!(refused(&format!("{declared}<a xmlns:b='u'/>")).contains("namespaces"));
         assert!(refused("\n <!DOCTYPE a>").starts_with("a.clf:2:2: a document type"));
         assert!(refused("<a><!ENTITY b 'c'></a>").contains("document type"));
     }

@@ -28,12 +28,13 @@ mod error;
 mod guard;
 mod nodes;
 mod parse;
+mod writable;
 mod write;
 mod xml;
 
 pub use error::ClfError;
 pub use parse::{LARGEST_FILE, is_clf, parse, read};
-pub use write::{ClfWriteError, write, write_list_to, write_to};
+pub use write::{ClfWriteError, write, write_list_to, write_to, written_name};
 
 /// Namespace of the Academy's edition.
 pub const ACADEMY_NAMESPACE: &str = "urn:AMPAS:CLF:v3.0";

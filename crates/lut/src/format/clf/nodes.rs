@@ -234,6 +234,15 @@ fn log_params<'a>(
             "a logarithm with a slope of 0; it has no inverse, correct the slope",
         ));
     }
+    // The line and the curve are told apart by the value at the break, which needs both to rise.
+    let rises = log.log_slope.signum() * log.lin_slope.signum() * log.base.ln().signum() > 0.0;
+    if camera.is_some_and(|c| !rises || c.linear_slope.is_some_and(|s| s < 0.0)) {
+        return Err(contradiction(
+            source,
+            node,
+            "a camera's curve that falls; use a base above 1 and slopes above 0",
+        ));
+    }
     if camera.is_some_and(|c| log.lin_slope * c.lin_break + log.lin_offset <= 0.0) {
         return Err(contradiction(
             source,

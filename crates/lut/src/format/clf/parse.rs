@@ -6,7 +6,7 @@ use evenstep_files::Place;
 use roxmltree::{Document, Node, ParsingOptions};
 
 use super::depth::Depth;
-use super::xml::{Source, elements, name, place_at, text_of};
+use super::xml::{Source, elements, name, place_at};
 use super::{ACADEMY_NAMESPACE, ClfError, SMPTE_NAMESPACE, array, guard, nodes};
 use crate::format::note::Notes;
 use crate::format::{Deviation, Note};
@@ -174,9 +174,6 @@ fn list<'a>(source: &mut Source<'a>, root: Node<'a, 'a>) -> Result<ProcessList, 
         inverse_of: attribute("inverseOf"),
         ..ProcessList::default()
     };
-    if list.id.as_deref().is_some_and(|id| id.trim().is_empty()) {
-        return Err(source.bad(root, "id", "a name", ""));
-    }
     if edition == Edition::Academy {
         source.required(root, "id")?;
     }
@@ -184,12 +181,13 @@ fn list<'a>(source: &mut Source<'a>, root: Node<'a, 'a>) -> Result<ProcessList, 
     for child in elements(root) {
         let own = child.tag_name().namespace() == root.tag_name().namespace();
         match name(child) {
-            "Description" if own => list.descriptions.push(text_of(child)),
-            "InputDescriptor" if own => list.input.push(text_of(child)),
-            "OutputDescriptor" if own => list.output.push(text_of(child)),
-            "Info" if own => info(source, child, &mut list),
+            "Description" if own => list.descriptions.push(source.prose(child)?),
+            "InputDescriptor" if own => list.input.push(source.prose(child)?),
+            "OutputDescriptor" if own => list.output.push(source.prose(child)?),
+            "Info" if own => info(source, child, &mut list)?,
             "Id" if own && edition == Edition::Smpte => {
-                list.id.get_or_insert_with(|| text_of(child));
+                let id = source.prose(child)?;
+                list.id.get_or_insert(id);
             }
             _ if own && list.nodes.len() == MOST_OPERATIONS => {
                 return Err(ClfError::TooMuchMarkup {
@@ -201,6 +199,10 @@ fn list<'a>(source: &mut Source<'a>, root: Node<'a, 'a>) -> Result<ProcessList, 
             _ if own => list.nodes.push(node(source, child, version, &mut before)?),
             _ => return Err(unknown(source, child)),
         }
+    }
+    // Either from the attribute or from the element.
+    if list.id.as_deref().is_some_and(|id| id.trim().is_empty()) {
+        return Err(source.bad(root, "id", "a name", ""));
     }
     if list.nodes.is_empty() {
         let at = source.place(root);
@@ -217,16 +219,22 @@ fn unknown(source: &Source<'_>, child: Node<'_, '_>) -> ClfError {
 }
 
 /// Entries that are a name and a text are kept; others only concern the program that wrote them.
-fn info<'a>(source: &mut Source<'a>, node: Node<'a, 'a>, list: &mut ProcessList) {
+fn info<'a>(
+    source: &mut Source<'a>,
+    node: Node<'a, 'a>,
+    list: &mut ProcessList,
+) -> Result<(), ClfError> {
     for entry in elements(node) {
         if entry.tag_name().namespace() == node.tag_name().namespace()
             && elements(entry).next().is_none()
         {
-            list.info.push((name(entry).to_owned(), text_of(entry)));
+            let text = source.prose(entry)?;
+            list.info.push((name(entry).to_owned(), text));
         } else {
             source.note(entry, Deviation::NestedInfo);
         }
     }
+    Ok(())
 }
 
 fn node<'a>(
@@ -272,8 +280,8 @@ fn node<'a>(
     };
     let descriptions = elements(child)
         .filter(|e| name(*e) == "Description")
-        .map(text_of)
-        .collect();
+        .map(|e| source.prose(e))
+        .collect::<Result<_, _>>()?;
     Ok(ProcessNode {
         name: child.attribute("name").map(str::to_owned),
         descriptions,

@@ -3,8 +3,7 @@ use std::path::Path;
 
 use evenstep_files::{WriteError, write_atomic};
 
-use super::SMPTE_NAMESPACE;
-use crate::error::all_finite;
+use super::{SMPTE_NAMESPACE, writable};
 use crate::lut3d::with_ends_swapped;
 use crate::process::{
     Cdl, CdlStyle, Exponent, ExponentStyle, HalfCurves, Log, LogStyle, Matrix, Operation,
@@ -22,6 +21,22 @@ pub enum ClfWriteError {
     /// A value is NaN or infinite.
     #[error("cannot write the LUT: {0}")]
     NotFinite(#[from] LutError),
+    /// A number of an operation is infinite or NaN, or becomes so in the scale of the depth.
+    #[error(
+        "cannot write the LUT: a number of {operation} is not finite, or not at this depth; correct it or write no codes"
+    )]
+    Number {
+        /// The operation's element.
+        operation: &'static str,
+    },
+    /// Channels that the format has one word for go different ways.
+    #[error(
+        "cannot write the LUT: {operation} goes another way for each channel, and has one style for all; split it"
+    )]
+    Channels {
+        /// The operation's element.
+        operation: &'static str,
+    },
     /// A depth the format does not have.
     #[error("a CLF file holds codes of 8, 10, 12 or 16 bits, not {bits}; use one of these")]
     Depth {
@@ -63,12 +78,7 @@ pub fn write_to(
     depth: Option<BitDepth>,
     out: &mut dyn Write,
 ) -> Result<(), ClfWriteError> {
-    for table in [
-        lut.curves.as_ref().map(|c| c.rows()),
-        lut.lattice.as_ref().map(|l| l.nodes()),
-    ] {
-        all_finite(table.unwrap_or_default())?;
-    }
+    writable::tables(lut)?;
     write_list_to(&ProcessList::of_lut(lut, how), depth, out)
 }
 
@@ -76,10 +86,12 @@ pub fn write_to(
 ///
 /// Without a depth all numbers are normalised floats and read back bit for bit. With one, the numbers that come out of
 /// each table are whole codes of that depth, rounded; an `id` that is missing is made from the numbers. Curves with an
-/// input map of version 2 become curves over the half-float numbers, exact at those.
+/// input map of version 2 become curves over the half-float numbers, exact at those. Names are cut to what a tag that is
+/// read holds, see [`written_name`].
 ///
 /// # Errors
-/// [`ClfWriteError`]: the list is empty, the depth is not one of the format's, or `out` refuses.
+/// [`ClfWriteError`]: the list is empty, the depth is not one of the format's, a number would not be finite, channels
+/// differ in what the format says once, or `out` refuses.
 pub fn write_list_to(
     list: &ProcessList,
     depth: Option<BitDepth>,
@@ -94,10 +106,11 @@ pub fn write_list_to(
     if list.nodes.is_empty() {
         return Err(ClfWriteError::NoTable);
     }
-    let id = match &list.id {
-        Some(id) => escaped(id),
-        None => format!("evenstep-{:016x}", fingerprint(list)),
-    };
+    writable::operations(list, depth)?;
+    let id = list.id.as_deref().map(attribute);
+    let id = id
+        .filter(|id| !id.trim().is_empty())
+        .unwrap_or_else(|| format!("evenstep-{:016x}", fingerprint(list)));
     writeln!(out, "<?xml version=\"1.0\" encoding=\"UTF-8\"?>")?;
     write!(
         out,
@@ -105,7 +118,7 @@ pub fn write_list_to(
     )?;
     for (name, value) in [("name", &list.name), ("inverseOf", &list.inverse_of)] {
         if let Some(value) = value {
-            write!(out, " {name}=\"{}\"", escaped(value))?;
+            write!(out, " {name}=\"{}\"", attribute(value))?;
         }
     }
     writeln!(out, ">")?;
@@ -115,13 +128,13 @@ pub fn write_list_to(
         ("OutputDescriptor", &list.output),
     ] {
         for text in texts {
-            writeln!(out, "  <{name}>{}</{name}>", escaped(text))?;
+            writeln!(out, "  {}", element(name, text))?;
         }
     }
     if !list.info.is_empty() {
         writeln!(out, "  <Info>")?;
         for (name, text) in &list.info {
-            writeln!(out, "    <{name}>{}</{name}>", escaped(text))?;
+            writeln!(out, "    {}", element(name, text))?;
         }
         writeln!(out, "  </Info>")?;
     }
@@ -138,7 +151,7 @@ pub fn write_list_to(
             node.operation.name()
         );
         if let Some(name) = &node.name {
-            head += &format!(" name=\"{}\"", escaped(name));
+            head += &format!(" name=\"{}\"", attribute(name));
         }
         // What is not a table says its numbers in the scale of its input.
         let scale = depth
@@ -205,7 +218,7 @@ impl Body<'_> {
     fn open(&mut self, head: &str) -> io::Result<()> {
         writeln!(self.out, "  <{head}>")?;
         for text in self.descriptions {
-            writeln!(self.out, "    <Description>{}</Description>", escaped(text))?;
+            writeln!(self.out, "    {}", element("Description", text))?;
         }
         Ok(())
     }
@@ -226,11 +239,7 @@ impl Body<'_> {
     }
 
     fn half_curves(&mut self, curves: &HalfCurves, head: &str) -> io::Result<()> {
-        let raw = curves
-            .rows()
-            .iter()
-            .flatten()
-            .all(|v| half::f16::from_f64(*v).to_f64() == *v || v.is_nan());
+        let raw = curves.are_halfs();
         let raw_halfs = if raw { " rawHalfs=\"true\"" } else { "" };
         self.open(&format!("{head} halfDomain=\"true\"{raw_halfs}"))?;
         writeln!(self.out, "    <Array dim=\"{} 3\">", HalfCurves::SIZE)?;
@@ -381,20 +390,65 @@ impl std::fmt::Display for Number {
     }
 }
 
-/// `text` as XML holds it, in attributes and elements; characters that XML cannot hold become blanks.
+/// Bytes of a name as it is written: with three of them, the tag of a list stays below the longest that is read.
+const LONGEST_NAME: usize = 1200;
+
+/// `name` as a file holds it: without the characters that XML has no place for, and cut where it is longer than 1200
+/// bytes once written.
+#[must_use]
+pub fn written_name(name: &str) -> String {
+    let mut room = LONGEST_NAME;
+    let fits = |c: &char| {
+        let needs = entity(*c).map_or(c.len_utf8(), str::len);
+        let left = room.checked_sub(needs);
+        room = left.unwrap_or(0);
+        left.is_some()
+    };
+    name.chars().map(held).take_while(fits).collect()
+}
+
+fn attribute(name: &str) -> String {
+    escaped(&written_name(name))
+}
+
+/// An element of text alone. One tag where there is none: a file that was read must not grow beyond what is read.
+fn element(name: &str, text: &str) -> String {
+    if text.is_empty() {
+        format!("<{name}/>")
+    } else {
+        format!("<{name}>{}</{name}>", escaped(text))
+    }
+}
+
+/// `text` as XML holds it, in attributes and elements.
 fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            c if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') => out.push(' '),
-            c => out.push(c),
+    for c in text.chars().map(held) {
+        match entity(c) {
+            Some(entity) => out.push_str(entity),
+            None => out.push(c),
         }
     }
     out
+}
+
+/// A blank for what XML cannot hold, or holds as a blank in attributes [XML 1.0, 2.2 and 3.3.3].
+fn held(c: char) -> char {
+    if c < ' ' || matches!(c, '\u{FFFE}' | '\u{FFFF}') {
+        ' '
+    } else {
+        c
+    }
+}
+
+fn entity(c: char) -> Option<&'static str> {
+    Some(match c {
+        '&' => "&amp;",
+        '<' => "&lt;",
+        '>' => "&gt;",
+        '"' => "&quot;",
+        _ => return None,
+    })
 }
 
 /// A name made from all numbers of the tables, by the 64-bit FNV-1a hash: equal tables get equal names.

@@ -10,6 +10,9 @@ use crate::format::Deviation;
 use crate::format::note::Notes;
 use crate::format::shown;
 
+/// Bytes of a text for people, blanks joined. Our choice: descriptions in use have a few lines.
+const LONGEST_TEXT: usize = 1 << 20;
+
 /// A document while it is read.
 pub(super) struct Source<'a> {
     pub(super) text: &'a str,
@@ -31,8 +34,11 @@ impl<'a> Source<'a> {
     }
 
     pub(super) fn note(&mut self, node: Node<'_, '_>, deviation: Deviation) {
-        let place = self.place(node);
-        self.notes.add(place.line, place.column - 1, deviation);
+        // Finding a place reads the text from its start.
+        if !self.notes.again(deviation) {
+            let place = self.place(node);
+            self.notes.add(place.line, place.column - 1, deviation);
+        }
     }
 
     pub(super) fn required(
@@ -113,6 +119,44 @@ impl<'a> Source<'a> {
             }
         }
         Ok(found)
+    }
+
+    /// All text in `node` and below it, blanks at both ends taken off and inner ones joined; at most `most` bytes.
+    pub(super) fn text_of(&self, node: Node<'_, '_>, most: usize) -> Result<String, ClfError> {
+        let mut text = String::new();
+        let mut is_apart = false;
+        for piece in node.descendants().filter(Node::is_text) {
+            let words = piece.text().unwrap_or_default().split(char::is_whitespace);
+            for (i, word) in words.enumerate() {
+                is_apart |= i > 0;
+                if word.is_empty() {
+                    continue;
+                }
+                let blank = if is_apart && !text.is_empty() {
+                    " "
+                } else {
+                    ""
+                };
+                if text.len() + blank.len() + word.len() > most {
+                    return Err(ClfError::LongText {
+                        at: self.place(node),
+                        element: shown(name(node).as_bytes()),
+                        most,
+                    });
+                }
+                text.push_str(blank);
+                text.push_str(word);
+                is_apart = false;
+            }
+        }
+        // Growing may have taken twice the room.
+        text.shrink_to_fit();
+        Ok(text)
+    }
+
+    /// A text for people.
+    pub(super) fn prose(&self, node: Node<'_, '_>) -> Result<String, ClfError> {
+        self.text_of(node, LONGEST_TEXT)
     }
 
     pub(super) fn missing(&self, node: Node<'_, '_>, child: &'static str) -> ClfError {
@@ -224,15 +268,6 @@ pub(super) fn name<'a>(node: Node<'a, '_>) -> &'a str {
 
 pub(super) fn elements<'a>(node: Node<'a, 'a>) -> impl Iterator<Item = Node<'a, 'a>> {
     node.children().filter(Node::is_element)
-}
-
-/// All text in `node` and below it, blanks at both ends taken off and inner ones joined.
-pub(super) fn text_of(node: Node<'_, '_>) -> String {
-    let mut all = String::new();
-    for piece in node.descendants().filter(Node::is_text) {
-        all.push_str(piece.text().unwrap_or_default());
-    }
-    all.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn is_blank(byte: u8) -> bool {

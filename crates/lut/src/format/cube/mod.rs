@@ -41,4 +41,4 @@ pub use error::CubeError;
 pub use kind::names_a_size;
 pub use parse::{parse, read};
 pub use replace::replace_nodes;
-pub use write::{CubeWriteError, write, write_to};
+pub use write::{CubeWriteError, write, write_to, written_title};

@@ -110,7 +110,7 @@ fn check(lut: &Lut) -> Result<(), CubeWriteError> {
 
 fn write_text(lut: &Lut, out: &mut dyn Write) -> io::Result<()> {
     if let Some(title) = &lut.title {
-        writeln!(out, "TITLE \"{}\"", lawful_title(title))?;
+        writeln!(out, "TITLE \"{}\"", written_title(title))?;
     }
     let both = lut.curves.is_some() && lut.lattice.is_some();
     for table in tables(lut) {
@@ -145,7 +145,8 @@ fn same_bits(a: Domain, b: Domain) -> bool {
 }
 
 /// `title` without what the format cannot hold, cut to fit its line.
-fn lawful_title(title: &str) -> String {
+#[must_use]
+pub fn written_title(title: &str) -> String {
     const ROOM: usize = LONGEST_LINE - "TITLE \"\"".len();
     let mut lawful = String::new();
     for c in title.chars() {

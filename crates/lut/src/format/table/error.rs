@@ -77,6 +77,14 @@ pub enum TableError {
         /// What stands there.
         found: String,
     },
+    /// A row without line end, the last of a file that may have been cut in it.
+    #[error(
+        "{at}: the row has no line end, and its last number may be cut short; write the file again"
+    )]
+    OpenRow {
+        /// The row.
+        at: Place,
+    },
     /// The file ends inside the table.
     #[error(
         "{at}: the file ends after {rows} rows, but its head needs {need}; it may be cut short"

@@ -13,6 +13,8 @@
 //! …
 //! ```
 //!
+//! Every row has a line end, the last one too: a file cut inside its last number is told from a whole one.
+//!
 //! Lines of the head may stand in any order; `#` starts a comment line; blank lines are passed over. Every code is a
 //! whole number from 0 to 2^depth − 1. Input and output of both tables run from 0 to 1. Nothing is guessed: a word that
 //! is not known, a row too many or too few, or a code beyond the depth is refused with its place.
@@ -30,7 +32,7 @@ use std::fmt;
 
 pub use error::TableError;
 pub use parse::{is_table, parse, read};
-pub use write::{TableWriteError, write_to};
+pub use write::{TableWriteError, write_to, written_title};
 
 use crate::BitDepth;
 

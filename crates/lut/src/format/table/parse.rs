@@ -67,6 +67,8 @@ fn once<T>(
 struct Scan<'a, R> {
     lines: Lines<R>,
     path: &'a Path,
+    /// Whether the current line has an end.
+    is_ended: bool,
 }
 
 impl<'a, R: BufRead> Scan<'a, R> {
@@ -74,6 +76,7 @@ impl<'a, R: BufRead> Scan<'a, R> {
         Self {
             lines: Lines::new(source),
             path,
+            is_ended: false,
         }
     }
 
@@ -96,7 +99,7 @@ impl<'a, R: BufRead> Scan<'a, R> {
                         most: LONGEST_COMMENT,
                     });
                 }
-                Some(_) => {}
+                Some(ending) => self.is_ended = ending != Ending::Missing,
             }
             let text = self.lines.text.trim_ascii();
             if !text.is_empty() && !text.starts_with(b"#") {
@@ -242,6 +245,11 @@ impl<'a, R: BufRead> Scan<'a, R> {
                 let at = self.here();
                 return Err(TableError::Row { at, most, found });
             };
+            // Its last number may be a part of one.
+            if !self.is_ended {
+                let at = self.here();
+                return Err(TableError::OpenRow { at });
+            }
             rows.push(row.map(|code| f64::from(code) / scale));
         }
         if rows.len() < need {

@@ -1,6 +1,7 @@
 use std::io::{self, Write};
 
 use super::{NAME, NodeOrder, TableLayout};
+use crate::format::lines::LONGEST_COMMENT;
 use crate::{Lut, Lut1d, Lut3d};
 
 /// Why a LUT was not written as an integer table.
@@ -28,7 +29,19 @@ pub enum TableWriteError {
     Stream(#[from] io::Error),
 }
 
-/// Writes `lut` to `out`. Values are rounded to the nearest code and limited to those of the depth; NaN becomes 0.
+/// `title` as a file holds it: control characters become blanks, and what is beyond the longest line that is read is cut.
+#[must_use]
+pub fn written_title(title: &str) -> String {
+    const ROOM: usize = LONGEST_COMMENT - "title ".len();
+    let line = title.replace(char::is_control, " ");
+    let line = line.trim();
+    let ends = line.char_indices().map(|(at, c)| at + c.len_utf8());
+    let end = ends.take_while(|end| *end <= ROOM).last().unwrap_or(0);
+    line[..end].trim_end().to_owned()
+}
+
+/// Writes `lut` to `out`. Values are rounded to the nearest code and limited to those of the depth; NaN becomes 0. The
+/// title is that of [`written_title`].
 ///
 /// # Errors
 /// [`TableWriteError`]: the LUT does not fit the layout, or `out` refuses.
@@ -65,13 +78,7 @@ pub fn write_to(
     }
     writeln!(out, "{NAME} 1")?;
     if let Some(title) = &lut.title {
-        let line: String = title
-            .chars()
-            .map(|c| if c.is_control() { ' ' } else { c })
-            .collect();
-        // Room for the longest line that is read, whatever the characters.
-        let short: String = line.trim().chars().take(200).collect();
-        writeln!(out, "title {short}")?;
+        writeln!(out, "title {}", written_title(title))?;
     }
     writeln!(out, "depth {}", layout.depth.bits())?;
     if layout.scale != most {
