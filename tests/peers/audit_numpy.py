@@ -329,7 +329,7 @@ def whole_figures(lut):
 
     last = lut.shape[0] - 1
     cells = np.stack(np.meshgrid(*[np.arange(last)] * 3), axis=-1).reshape(-1, 3).astype(float)
-    middles = np.concatenate([(cells + m) / last for m in ((0.5, 0.5, 0.5), (0.5, 0.5, 0), (0.5, 0, 0.5), (0, 0.5, 0.5))])
+    middles = np.concatenate([(cells + m) / last for m in itertools.product((0, 0.5, 1), repeat=3) if m.count(0.5) >= 2])
     yield "evaluation_sensitivity.trilinear.drive", np.abs(trilinear(lut, middles) - tetrahedral(lut, middles)).max(), NODES
     on_ramps = 0.0
     for end in ENDS.values():
