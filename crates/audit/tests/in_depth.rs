@@ -3,7 +3,7 @@
 mod common;
 
 use common::{Map, on_panel};
-use evenstep_audit::{AuditOptions, AuditReport, Subject, audit};
+use evenstep_audit::{AuditOptions, AuditReport, CodeRange, Subject, audit};
 use evenstep_lut::{Evaluation, Lut, Lut1d, Lut3d};
 use proptest::prelude::*;
 
@@ -108,6 +108,28 @@ fn curves_in_front_of_a_lattice_place_its_nodes() {
 fn a_plain_audit_leaves_them_out() {
     let report = alone(&Lut::from(Lut3d::identity(5)), &AuditOptions::default());
     assert!(report.regions.is_none() && report.evaluation_sensitivity.is_none());
+}
+
+/// In narrow range a node's value is a position in all codes, and the figure is drive as on the ramps: 255/219 times it.
+#[test]
+fn evaluation_sensitivity_of_a_narrow_lattice_is_in_drive() {
+    let lut = Lut::from(Lut3d::from_fn(2, |[r, g, b]| [r * g, g, b]));
+    let with = |range| {
+        let options = AuditOptions { range, ..options() };
+        alone(&lut, &options).evaluation_sensitivity.unwrap()
+    };
+    let (full, narrow) = (with(CodeRange::Full), with(CodeRange::Narrow));
+    // A twist of 1 in the middle of the face: a quarter. Three steps of which one is 1, half of 2⁻⁸.
+    for (figure, by_hand) in [
+        (full.trilinear.drive, 0.25),
+        (narrow.trilinear.drive, 0.25 * 255.0 / 219.0),
+        (full.weights.drive, 1.0 / 512.0),
+        (narrow.weights.drive, 255.0 / 219.0 / 512.0),
+    ] {
+        assert!((figure - by_hand).abs() < ROUNDOFF, "{figure} {by_hand}");
+    }
+    // The ramps cannot show more than the bounds of their parts.
+    assert!(narrow.on_ramps <= narrow.trilinear.drive + narrow.weights.drive + ROUNDOFF);
 }
 
 proptest! {
