@@ -1,3 +1,5 @@
+use std::collections::BTreeMap;
+
 use evenstep_lut::{Correction, Evaluation};
 use rayon::prelude::*;
 
@@ -45,6 +47,8 @@ pub struct AuditOptions {
     pub viewing: Viewing,
     /// Limits of the verdict.
     pub thresholds: Thresholds,
+    /// Reasons of the limits that are not the defaults, by name: recorded in the report.
+    pub threshold_reasons: BTreeMap<&'static str, String>,
 }
 
 impl Default for AuditOptions {
@@ -59,6 +63,7 @@ impl Default for AuditOptions {
             in_depth: false,
             viewing: Viewing::default(),
             thresholds: Thresholds::default(),
+            threshold_reasons: BTreeMap::new(),
         }
     }
 }
@@ -231,6 +236,7 @@ pub fn audit(
         image: why.note("image", Err("no picture was given")),
         worst,
         thresholds: *limits,
+        threshold_reasons: options.threshold_reasons.clone(),
         why,
     }
 }

@@ -82,7 +82,7 @@ pub use report::{
 };
 pub use roughness::Roughness;
 pub use threshold_file::{
-    THRESHOLDS_SCHEMA, ThresholdFileError, parse_thresholds, thresholds_text,
+    ReasonedThresholds, THRESHOLDS_SCHEMA, ThresholdFileError, parse_thresholds, thresholds_text,
 };
 pub use thresholds::{LIMITS, Limit, LimitError, Thresholds};
 pub use traces::{

@@ -1,3 +1,5 @@
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use crate::curves::CurvesReport;
@@ -72,6 +74,9 @@ pub struct AuditReport {
     pub worst: Vec<WorstPlace>,
     /// The limits the verdict used.
     pub thresholds: Thresholds,
+    /// Why those limits that are not the defaults were chosen, by name; left out where all are.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub threshold_reasons: BTreeMap<&'static str, String>,
     /// Reasons for the `null` fields.
     #[serde(skip_serializing_if = "Why::is_empty")]
     pub why: Why,

@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
-    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, Thresholds,
-    Traces, Viewing, audit, neutral_trace, parse_thresholds, thresholds_text, traces,
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, ReasonedThresholds,
+    Subject, Traces, Viewing, audit, neutral_trace, parse_thresholds, thresholds_text, traces,
 };
 use evenstep::convert::read_lut;
 use evenstep::display::SmoothingChoice;
@@ -166,13 +166,13 @@ fn percent(text: &str) -> Result<f64, String> {
 
 impl AuditArgs {
     fn options(&self) -> anyhow::Result<AuditOptions> {
-        let thresholds = match &self.thresholds {
+        let limits = match &self.thresholds {
             Some(path) => {
                 let text = fs::read_to_string(path)
                     .with_context(|| format!("{}: cannot be read", path.display()))?;
                 parse_thresholds(&text, path)?
             }
-            None => Thresholds::default(),
+            None => ReasonedThresholds::default(),
         };
         let mut extra_ramps = Vec::new();
         for (i, Ends([from, to])) in self.ramp.iter().enumerate() {
@@ -187,7 +187,8 @@ impl AuditArgs {
             extra_ramps,
             in_depth: true,
             viewing: self.viewing,
-            thresholds,
+            thresholds: limits.thresholds,
+            threshold_reasons: limits.reasons,
         })
     }
 }
