@@ -58,7 +58,7 @@ pub use against::Effect;
 pub use audit::{AuditOptions, audit};
 pub use banding::{Luma, banding_index};
 pub use context::{AuditTarget, PanelContext, ReadingFacts, Subject};
-pub use curves::CurvesReport;
+pub use curves::{CurvesReport, FirstFall};
 pub use evaluation::{Apart, EvaluationSensitivity};
 pub use evenstep_lut::{
     BitDepth, CodeRange, CodeScale, FOLIAGE_END, Ramp, RampError, Region, Regions, SKIN_END,
