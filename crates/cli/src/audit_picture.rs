@@ -3,18 +3,20 @@
 use std::path::Path;
 
 use anyhow::Context as _;
-use evenstep::audit::{AuditOptions, CompressedBands, PanelContext, PictureReport, picture_bands};
+use evenstep::audit::{
+    AuditOptions, CompressedBands, PanelContext, PictureReport, PreparedPicture,
+};
 use evenstep::lut::Correction;
 use evenstep::picture::Picture;
 use jpeg_encoder::{ColorType, Encoder};
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::zune_core::bytestream::ZCursor;
-
-/// A picture ready to be looked at through any number of LUTs.
 use zune_jpeg::zune_core::options::DecoderOptions;
 
 /// Pixels along a side that JPEG has room for: 16 bits (ITU-T T.81 (1992), B.2.2).
 const JPEG_SIDE: u16 = u16::MAX;
+
+/// A picture ready to be looked at through any number of LUTs.
 pub(crate) struct AuditPicture {
     width: usize,
     codes: Vec<[u8; 3]>,
@@ -46,26 +48,49 @@ impl AuditPicture {
         })
     }
 
-    /// Bands before and after a correction.
-    pub(crate) fn bands(
+    /// The picture as one run of audits looks at it.
+    pub(crate) fn prepared<'a>(
         &self,
-        correction: &dyn Correction,
-        options: &AuditOptions,
-        context: Option<&PanelContext<'_>>,
-    ) -> Option<PictureReport> {
-        let look =
-            |codes: &[[u8; 3]]| picture_bands(codes, self.width, correction, options, context);
-        Some(PictureReport {
+        options: &'a AuditOptions,
+        context: Option<&'a PanelContext<'a>>,
+    ) -> Option<PreparedAuditPicture<'a>> {
+        let prepare = |codes: &[[u8; 3]]| PreparedPicture::new(codes, self.width, options, context);
+        let compressed = match &self.compressed {
+            Some((quality, codes)) => Some((*quality, prepare(codes)?)),
+            None => None,
+        };
+        Some(PreparedAuditPicture {
             width: self.width,
             height: self.codes.len() / self.width,
-            bands: look(&self.codes)?,
-            compressed: self.compressed.as_ref().and_then(|(quality, codes)| {
-                Some(CompressedBands {
-                    quality: *quality,
-                    bands: look(codes)?,
-                })
-            }),
+            picture: prepare(&self.codes)?,
+            compressed,
         })
+    }
+}
+
+/// The picture and, with its quality, the compressed one.
+pub(crate) struct PreparedAuditPicture<'a> {
+    width: usize,
+    height: usize,
+    picture: PreparedPicture<'a>,
+    compressed: Option<(u8, PreparedPicture<'a>)>,
+}
+
+impl PreparedAuditPicture<'_> {
+    /// Bands before and after a correction.
+    pub(crate) fn bands(&self, correction: &dyn Correction) -> PictureReport {
+        PictureReport {
+            width: self.width,
+            height: self.height,
+            bands: self.picture.bands(correction),
+            compressed: self
+                .compressed
+                .as_ref()
+                .map(|(quality, picture)| CompressedBands {
+                    quality: *quality,
+                    bands: picture.bands(correction),
+                }),
+        }
     }
 }
 
