@@ -19,7 +19,7 @@ use crate::viewing::Viewing;
 use crate::walk::drive_of_positions;
 use crate::walked::{Walked, walk};
 use crate::why::{NEEDS_READINGS, Why};
-use crate::worst::Gazetteer;
+use crate::worst::{Gazetteer, WorstPlace};
 use evenstep_lut::Ramp;
 use evenstep_lut::{BitDepth, CodeRange, CodeScale};
 
@@ -183,6 +183,7 @@ pub fn audit(
         gazetteer.at_signal("neutral_wobble_itp", value, Some("neutral"), at.from_signal)
     }));
     worst.extend(depth.worst(&gazetteer));
+    worst.retain(WorstPlace::is_a_fault);
 
     let mut why = Why::default();
     let needs = || {

@@ -70,7 +70,8 @@ pub struct AuditReport {
     pub regions: Option<Regions<RegionFigures>>,
     /// Bands of a picture before and after; see [`AuditReport::with_picture`].
     pub image: Option<PictureReport>,
-    /// Where each figure is worst: first those of the lattice, then those of the ramps, then the others.
+    /// Where the figures that have a place are worst, as far as anything is wrong there: first those of the lattice, then
+    /// those of the ramps, then the others.
     pub worst: Vec<WorstPlace>,
     /// The limits the verdict used.
     pub thresholds: Thresholds,

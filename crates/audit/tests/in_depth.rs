@@ -104,6 +104,33 @@ fn curves_in_front_of_a_lattice_place_its_nodes() {
     assert_eq!(worst.source_code, [180; 3]);
 }
 
+/// Where nothing is wrong there is no worst place, and where one node is there are some.
+#[test]
+fn worst_places_are_places_of_faults() {
+    for size in [5, 10] {
+        let sound = alone(&Lut::from(Lut3d::identity(size)), &options());
+        assert!(sound.worst.is_empty(), "{:?}", sound.worst);
+        let gentle = Lut3d::from_fn(size, |s| s.map(|v| 0.8 * v));
+        let gentle = alone(&Lut::from(gentle), &options());
+        assert!(gentle.worst.is_empty(), "{:?}", gentle.worst);
+    }
+    let mut lattice = Lut3d::identity(5);
+    let at = lattice.index(2, 2, 2);
+    lattice.nodes_mut()[at] = [0.2; 3];
+    let report = alone(&Lut::from(lattice), &options());
+    let figures: Vec<&str> = report.worst.iter().map(|w| w.figure).collect();
+    for figure in [
+        "lattice.second_difference",
+        "lattice.neighbour_steps.min",
+        "lattice.folds",
+        "certain_fall_drive",
+        "evaluation_sensitivity.trilinear",
+        "regions.all.drive_gain_max",
+    ] {
+        assert!(figures.contains(&figure), "{figure}: {figures:?}");
+    }
+}
+
 #[test]
 fn a_plain_audit_leaves_them_out() {
     let report = alone(&Lut::from(Lut3d::identity(5)), &AuditOptions::default());
