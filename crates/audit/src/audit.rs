@@ -1,3 +1,5 @@
+use std::collections::BTreeMap;
+
 use evenstep_lut::{Correction, Evaluation};
 use rayon::prelude::*;
 
@@ -17,7 +19,7 @@ use crate::viewing::Viewing;
 use crate::walk::drive_of_positions;
 use crate::walked::{Walked, walk};
 use crate::why::{NEEDS_READINGS, Why};
-use crate::worst::Gazetteer;
+use crate::worst::{Gazetteer, WorstPlace};
 use evenstep_lut::Ramp;
 use evenstep_lut::{BitDepth, CodeRange, CodeScale};
 
@@ -45,6 +47,8 @@ pub struct AuditOptions {
     pub viewing: Viewing,
     /// Limits of the verdict.
     pub thresholds: Thresholds,
+    /// Reasons of the limits that are not the defaults, by name: recorded in the report.
+    pub threshold_reasons: BTreeMap<&'static str, String>,
 }
 
 impl Default for AuditOptions {
@@ -59,6 +63,7 @@ impl Default for AuditOptions {
             in_depth: false,
             viewing: Viewing::default(),
             thresholds: Thresholds::default(),
+            threshold_reasons: BTreeMap::new(),
         }
     }
 }
@@ -178,6 +183,7 @@ pub fn audit(
         gazetteer.at_signal("neutral_wobble_itp", value, Some("neutral"), at.from_signal)
     }));
     worst.extend(depth.worst(&gazetteer));
+    worst.retain(WorstPlace::is_a_fault);
 
     let mut why = Why::default();
     let needs = || {
@@ -231,6 +237,7 @@ pub fn audit(
         image: why.note("image", Err("no picture was given")),
         worst,
         thresholds: *limits,
+        threshold_reasons: options.threshold_reasons.clone(),
         why,
     }
 }

@@ -12,8 +12,8 @@ pub struct CurvesReport {
     pub rows: usize,
     /// Rows below the row before them.
     pub falls: [usize; 3],
-    /// The first such row; left out without a fall.
-    pub first_fall: [Option<usize>; 3],
+    /// The first such row of each channel that has one.
+    pub first_fall: Vec<FirstFall>,
     /// Rows in the longest run of equal values; 1 without a plateau.
     pub longest_plateau: [usize; 3],
     /// Second differences in units where a parabola x² gives 2.
@@ -24,6 +24,15 @@ pub struct CurvesReport {
     pub max: [f64; 3],
     /// Distance of the rows from the identity, in drive.
     pub distance_from_identity: Distance,
+}
+
+/// The first row of a channel that lies below the row before it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct FirstFall {
+    /// 0 red, 1 green, 2 blue: its place in the other figures.
+    pub channel: usize,
+    /// The row, from 0.
+    pub row: usize,
 }
 
 /// Examines the rows.
@@ -54,7 +63,9 @@ pub(crate) fn curves_report(curves: &Lut1d) -> CurvesReport {
     CurvesReport {
         rows: rows.len(),
         falls: [0, 1, 2].map(|c| falls(c).count()),
-        first_fall: [0, 1, 2].map(|c| falls(c).next()),
+        first_fall: (0..3)
+            .filter_map(|channel| falls(channel).next().map(|row| FirstFall { channel, row }))
+            .collect(),
         longest_plateau: [0, 1, 2].map(|c| longest_run(channel(c))),
         second_difference: SecondDifference {
             rms: second.map(|s| s.0),
@@ -90,7 +101,7 @@ mod tests {
         let rows = (0..5).map(|i| [(f64::from(i) / 4.0).powi(2), green[i as usize], 0.3]);
         let found = curves_report(&Lut1d::new(rows.collect()).unwrap());
         assert_eq!(found.falls, [0, 1, 0]);
-        assert_eq!(found.first_fall, [None, Some(3), None]);
+        assert_eq!(found.first_fall, [FirstFall { channel: 1, row: 3 }]);
         assert_eq!(found.longest_plateau, [1, 2, 5]);
         assert!((found.second_difference.rms[0] - 2.0).abs() < 1e-12);
         assert_eq!(found.second_difference.p99[2], 0.0);

@@ -57,8 +57,10 @@ pub(crate) fn sensitivity(
     context: Option<&PanelContext>,
     ramps: &[&[[f64; 3]]],
 ) -> EvaluationSensitivity {
+    // Values of nodes are positions, which narrow codes stretch over more than the signal.
+    let full = scale.signal_from_position(1.0) - scale.signal_from_position(0.0);
     let apart = |found: InCell| Apart {
-        drive: found.drive,
+        drive: full * found.drive,
         signal: node_signal(lattice, subject.curves, scale, found.cell),
         node: found.cell,
     };

@@ -58,7 +58,7 @@ pub use against::Effect;
 pub use audit::{AuditOptions, audit};
 pub use banding::{Luma, banding_index};
 pub use context::{AuditTarget, PanelContext, ReadingFacts, Subject};
-pub use curves::CurvesReport;
+pub use curves::{CurvesReport, FirstFall};
 pub use evaluation::{Apart, EvaluationSensitivity};
 pub use evenstep_lut::{
     BitDepth, CodeRange, CodeScale, FOLIAGE_END, Ramp, RampError, Region, Regions, SKIN_END,
@@ -71,7 +71,7 @@ pub use margin::{Margin, VISIBILITY_SCALE};
 pub use neighbours::Neighbours26;
 pub use node_figures::{AT_END, node_signal};
 pub use noise_gain::{NoiseGain, NoiseGrey};
-pub use picture_bands::{CompressedBands, PictureBands, PictureReport, picture_bands};
+pub use picture_bands::{CompressedBands, PictureBands, PictureReport, PreparedPicture};
 pub use places::{Place, RampPlaces, RampSearch};
 pub use ramp_nodes::nodes_on_ramps;
 pub use reason::VerdictReason;
@@ -82,7 +82,7 @@ pub use report::{
 };
 pub use roughness::Roughness;
 pub use threshold_file::{
-    THRESHOLDS_SCHEMA, ThresholdFileError, parse_thresholds, thresholds_text,
+    ReasonedThresholds, THRESHOLDS_SCHEMA, ThresholdFileError, parse_thresholds, thresholds_text,
 };
 pub use thresholds::{LIMITS, Limit, LimitError, Thresholds};
 pub use traces::{

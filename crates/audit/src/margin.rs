@@ -1,7 +1,9 @@
 use serde::Serialize;
 
 use crate::reason::VerdictReason;
-use crate::verdict::{Evidence, worst_gain};
+use crate::verdict::{
+    Evidence, merged_excess, plateau_jump, rounded_reversal, uneven_parts, worst_gain,
+};
 
 /// The scale on which the verdict calls something visible.
 pub const VISIBILITY_SCALE: &str =
@@ -17,10 +19,19 @@ pub(crate) fn scale_of(figure: &str) -> &'static str {
         "codes"
     } else if figure.starts_with("noise_gain") {
         "times the target's noise"
-    } else if figure == "reversed_steps" || figure == "certain_fall_drive" {
+    } else if figure == "certain_fall_drive" {
         "drive"
     } else {
         "count"
+    }
+}
+
+/// The name of an unevenness.
+pub(crate) fn unevenness_of(near_black: bool) -> &'static str {
+    if near_black {
+        "near_black.unevenness"
+    } else {
+        "unevenness"
     }
 }
 
@@ -73,7 +84,8 @@ pub(crate) fn margin(evidence: &Evidence, reasons: &[VerdictReason]) -> Option<M
     all.reduce(|best, here| if here.times > best.times { here } else { best })
 }
 
-/// Every figure that has a limit of its own, with it.
+/// Every figure that can come near to a limit of its own without passing it, by the values and limits that the verdict's
+/// reasons are drawn from. Faults of which a single one is a reason cannot, nor can the comparison with the base correction.
 fn figures_with_limits(evidence: &Evidence) -> Vec<Margin> {
     let limits = evidence.limits;
     let mut all = Vec::new();
@@ -82,45 +94,41 @@ fn figures_with_limits(evidence: &Evidence) -> Vec<Margin> {
     };
     for (i, ramp) in evidence.ramps.iter().enumerate() {
         let (name, figures) = (Some(ramp.name.as_str()), &ramp.figures);
-        let plateau = figures.longest_plateau as f64;
+        // One code is no plateau.
+        let plateau = Some(figures.longest_plateau).filter(|&length| length > 1);
         add(
             "longest_plateau",
-            Some(plateau),
+            plateau.map(|length| length as f64),
             limits.plateau_codes as f64,
             name,
         );
-        let jump = ramp
-            .near_black
-            .as_ref()
-            .and_then(|n| n.figures.plateau_jump_excess_itp);
+        let (excess, allowed) = merged_excess(limits, ramp);
+        add("rounded.merged_codes", Some(excess as f64), allowed, name);
         add(
             "near_black.plateau_jump_excess_itp",
-            jump,
+            plateau_jump(ramp).map(|(value, _)| value),
             limits.plateau_jump_itp,
             name,
         );
-        if !ramp.is_neutral() {
-            continue;
+        if let Some(base) = evidence.base.and_then(|base| base.get(i)) {
+            for part in uneven_parts(limits, ramp, base) {
+                let figure = unevenness_of(part.is_near_black);
+                add(figure, Some(part.value), part.limit, name);
+            }
         }
         add(
-            "reversal_depth_itp",
-            figures.reversal_depth_itp,
+            "rounded.reversal_depth_itp",
+            rounded_reversal(ramp),
             limits.visible_reversal_itp,
             name,
         );
-        if let Some(base) = evidence.base.and_then(|base| base.get(i)) {
-            let care = |base: f64| {
-                limits
-                    .unevenness_ignored
-                    .max(limits.unevenness_times_base_care * base)
-            };
-            if let Some(base) = base.unevenness {
-                add("unevenness", figures.unevenness, care(base), name);
-            }
-            let near = ramp.near_black.as_ref().and_then(|n| n.figures.unevenness);
-            if let Some(base) = base.near_black_unevenness {
-                add("near_black.unevenness", near, care(base), name);
-            }
+        if ramp.is_neutral() {
+            add(
+                "reversal_depth_itp",
+                figures.reversal_depth_itp,
+                limits.visible_reversal_itp,
+                name,
+            );
         }
     }
     add(

@@ -47,49 +47,84 @@ pub struct CompressedBands {
     pub bands: PictureBands,
 }
 
-/// Looks for bands in a picture of 8-bit codes, `width` columns wide, before and after a correction.
+/// A picture of 8-bit codes as the target shows it, ready to be looked at through any number of corrections.
 ///
 /// With a panel, luma is the code of the luminance on the target's own BT.1886 curve from black to white: the target's before,
 /// the panel's after. Without one it is the luma of the signal, and that of the drive after, as a panel would show it that
-/// needs no correction. The output is rounded to the audit's output depth. Each colour is computed once, however often it
-/// occurs. `None` for a picture without whole rows.
-#[must_use]
-pub fn picture_bands(
-    codes: &[[u8; 3]],
+/// needs no correction.
+pub struct PreparedPicture<'a> {
     width: usize,
-    correction: &dyn Correction,
-    options: &AuditOptions,
-    context: Option<&PanelContext<'_>>,
-) -> Option<PictureBands> {
-    let mut colours = codes.to_vec();
-    colours.par_sort_unstable();
-    colours.dedup();
-    let scale = |depth| CodeScale {
-        depth,
-        range: options.range,
-    };
-    let (source, output) = (scale(BitDepth::EIGHT), scale(options.output_bits));
-    let luma = LumaOf::new(context);
-    let lumas: Vec<[u16; 2]> = colours
-        .par_iter()
-        .map(|&code| {
-            let signal = code.map(|v| source.signal_from_code(f64::from(v)).clamp(0.0, 1.0));
-            let rounded = clipped(drive_at(correction, signal, scale(options.source_bits)))
+    /// Each colour once, sorted.
+    colours: Vec<[u8; 3]>,
+    /// Each pixel's colour, by its place in that list.
+    pixels: Vec<u32>,
+    options: &'a AuditOptions,
+    luma: LumaOf<'a>,
+    before: f64,
+}
+
+impl<'a> PreparedPicture<'a> {
+    /// Prepares a picture of `width` columns. `None` for one without whole rows.
+    #[must_use]
+    pub fn new(
+        codes: &[[u8; 3]],
+        width: usize,
+        options: &'a AuditOptions,
+        context: Option<&'a PanelContext<'a>>,
+    ) -> Option<Self> {
+        let mut colours = codes.to_vec();
+        colours.par_sort_unstable();
+        colours.dedup();
+        // Every colour is in the list it was made from, which has at most 2²⁴.
+        let of = |code: &[u8; 3]| colours.binary_search(code).unwrap_or(0) as u32;
+        let mut picture = Self {
+            width,
+            pixels: codes.par_iter().map(of).collect(),
+            colours,
+            options,
+            luma: LumaOf::new(context),
+            before: 0.0,
+        };
+        picture.before = picture.index(|signal| picture.luma.wanted(signal))?;
+        Some(picture)
+    }
+
+    /// Bands as the target shows the picture and through a correction, whose output is rounded to the audit's output depth.
+    #[must_use]
+    pub fn bands(&self, correction: &dyn Correction) -> PictureBands {
+        let source = self.scale(self.options.source_bits);
+        let output = self.scale(self.options.output_bits);
+        let after = self.index(|signal| {
+            let rounded = clipped(drive_at(correction, signal, source))
                 .map(|v| output.signal_from_code(f64::from(output.nearest_code(v))));
-            [luma.wanted(signal), luma.shown(rounded)]
-        })
-        .collect();
-    // Every colour is in the list it was made from.
-    let of = |code: &[u8; 3]| colours.binary_search(code).map_or([0; 2], |i| lumas[i]);
-    let both: Vec<[u16; 2]> = codes.par_iter().map(of).collect();
-    let index = |k: usize| {
-        let plane = Luma::new(width, both.iter().map(|l| l[k]).collect())?;
-        Some(banding_index(&plane))
-    };
-    Some(PictureBands {
-        before: index(0)?,
-        after: index(1)?,
-    })
+            self.luma.shown(rounded)
+        });
+        PictureBands {
+            before: self.before,
+            // It had whole rows when it was prepared.
+            after: after.unwrap_or(0.0),
+        }
+    }
+
+    /// The banding index of a luma of the signal, which is computed once for each colour, however often it occurs.
+    fn index(&self, luma: impl Fn([f64; 3]) -> u16 + Sync) -> Option<f64> {
+        let picture = self.scale(BitDepth::EIGHT);
+        let signal = |v: u8| picture.signal_from_code(f64::from(v)).clamp(0.0, 1.0);
+        let lumas: Vec<u16> = self
+            .colours
+            .par_iter()
+            .map(|code| luma(code.map(signal)))
+            .collect();
+        let plane = self.pixels.par_iter().map(|&i| lumas[i as usize]).collect();
+        Some(banding_index(&Luma::new(self.width, plane)?))
+    }
+
+    fn scale(&self, depth: BitDepth) -> CodeScale {
+        CodeScale {
+            depth,
+            range: self.options.range,
+        }
+    }
 }
 
 /// How colours become luma.
@@ -170,7 +205,12 @@ mod tests {
         let lut = Lut::from(lattice);
         let (codes, width) = sky();
         let correction = lut.evaluated(Evaluation::Tetrahedral);
-        picture_bands(&codes, width, &correction, &AuditOptions::default(), None).unwrap()
+        let options = AuditOptions::default();
+        let picture = PreparedPicture::new(&codes, width, &options, None).unwrap();
+        let found = picture.bands(&correction);
+        // What is prepared serves any number of corrections.
+        assert_eq!(picture.bands(&correction), found);
+        found
     }
 
     #[test]
@@ -180,21 +220,19 @@ mod tests {
         assert_eq!(found.before, found.after);
     }
 
-    /// A LUT that shows one colour has no bands, and one that darkens puts them where less of a step is seen.
+    /// A LUT that shows one colour has no bands, and one that halves the drive halves the steps, which count less.
     #[test]
-    fn a_flat_lut_has_none() {
+    fn a_flat_lut_has_none_and_a_dark_one_less() {
         assert_eq!(through(Lut3d::from_fn(17, |_| [0.2; 3])).after, 0.0);
+        let dark = through(Lut3d::from_fn(17, |s| s.map(|v| 0.5 * v)));
+        assert!(0.0 < dark.after && dark.after < dark.before, "{dark:?}");
     }
 
     #[test]
     fn a_picture_needs_whole_rows() {
-        let lut = Lut::default();
-        let correction = lut.evaluated(Evaluation::Tetrahedral);
         let options = AuditOptions::default();
-        assert_eq!(
-            picture_bands(&[[0; 3]; 5], 2, &correction, &options, None),
-            None
-        );
-        assert_eq!(picture_bands(&[], 0, &correction, &options, None), None);
+        for (codes, width) in [(&[[0; 3]; 5][..], 2), (&[], 0), (&[], 2)] {
+            assert!(PreparedPicture::new(codes, width, &options, None).is_none());
+        }
     }
 }

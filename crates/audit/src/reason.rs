@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::against::Worse;
 use crate::folds::Folds;
-use crate::margin::scale_of;
+use crate::margin::{scale_of, unevenness_of};
 use crate::report::RampReport;
 use crate::verdict::Load;
 use crate::walk::Span;
@@ -210,7 +210,7 @@ impl VerdictReason {
             String::new()
         };
         let sentence = format!("the drive falls in {steps} of the {name} ramp{depth}; {tail}");
-        Self::new(severity, "drive falls", "reversed_steps", sentence)
+        Self::new(severity, "drive falls", "certain_fall_drive", sentence)
             .passing(fall, limit)
             .on(ramp, between)
     }
@@ -276,18 +276,11 @@ impl VerdictReason {
         base: f64,
         limit: f64,
     ) -> Self {
-        let (severity, figure) = (
-            if stops {
-                Load::DoNotLoad
-            } else {
-                Load::WithCare
-            },
-            if near_black {
-                "near_black.unevenness"
-            } else {
-                "unevenness"
-            },
-        );
+        let severity = if stops {
+            Load::DoNotLoad
+        } else {
+            Load::WithCare
+        };
         let part = if near_black {
             "near-black part of the "
         } else {
@@ -300,6 +293,7 @@ impl VerdictReason {
             100.0 * value,
             100.0 * base
         );
+        let figure = unevenness_of(near_black);
         Self::new(severity, "uneven steps", figure, sentence)
             .passing(value, limit)
             .on(ramp, None)

@@ -1,3 +1,5 @@
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use crate::curves::CurvesReport;
@@ -68,10 +70,14 @@ pub struct AuditReport {
     pub regions: Option<Regions<RegionFigures>>,
     /// Bands of a picture before and after; see [`AuditReport::with_picture`].
     pub image: Option<PictureReport>,
-    /// Where each figure is worst: first those of the lattice, then those of the ramps, then the others.
+    /// Where the figures that have a place are worst, as far as anything is wrong there: first those of the lattice, then
+    /// those of the ramps, then the others.
     pub worst: Vec<WorstPlace>,
     /// The limits the verdict used.
     pub thresholds: Thresholds,
+    /// Why those limits that are not the defaults were chosen, by name; left out where all are.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub threshold_reasons: BTreeMap<&'static str, String>,
     /// Reasons for the `null` fields.
     #[serde(skip_serializing_if = "Why::is_empty")]
     pub why: Why,

@@ -1,3 +1,4 @@
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
@@ -34,6 +35,18 @@ pub enum ThresholdFileError {
         /// The limit.
         name: String,
     },
+    /// A unit that is not the limit's.
+    #[error("{}: {name} is in {found:?}; give its value in {need:?}", path.display())]
+    Unit {
+        /// The file.
+        path: PathBuf,
+        /// The limit.
+        name: String,
+        /// The unit found.
+        found: String,
+        /// The limit's own.
+        need: &'static str,
+    },
     /// A name or a value that cannot be.
     #[error("{}: {error}", path.display())]
     Limit {
@@ -44,13 +57,23 @@ pub enum ThresholdFileError {
     },
 }
 
+/// Limits as a file sets them.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ReasonedThresholds {
+    /// All limits, those that the file does not name at their defaults.
+    pub thresholds: Thresholds,
+    /// The reasons of those that differ from their defaults, by name.
+    pub reasons: BTreeMap<&'static str, String>,
+}
+
 /// Reads the text of a file of thresholds; limits it does not name keep their defaults. `path` is for messages.
 ///
-/// The form is TOML: `schema`, and for each limit a table of its name with `value` and `reason`.
+/// The form is TOML: `schema`, and for each limit a table of its name with `value`, `reason`, and its `unit` if it is to be
+/// checked.
 ///
 /// # Errors
 /// [`ThresholdFileError`], and among them for a limit that is changed without a reason.
-pub fn parse_thresholds(text: &str, path: &Path) -> Result<Thresholds, ThresholdFileError> {
+pub fn parse_thresholds(text: &str, path: &Path) -> Result<ReasonedThresholds, ThresholdFileError> {
     let path = || path.to_owned();
     let form = |what: String| ThresholdFileError::Form { path: path(), what };
     let mut file: toml::Table =
@@ -65,25 +88,50 @@ pub fn parse_thresholds(text: &str, path: &Path) -> Result<Thresholds, Threshold
             found: schema,
         });
     }
-    let mut thresholds = Thresholds::default();
+    let mut found = ReasonedThresholds::default();
     for (name, entry) in file {
         let value = match entry.get("value") {
             Some(toml::Value::Float(value)) => *value,
             Some(toml::Value::Integer(value)) => *value as f64,
             _ => return Err(form(format!("{name} needs a line value = NUMBER"))),
         };
-        thresholds
-            .set(&name, value)
-            .map_err(|error| ThresholdFileError::Limit {
+        let refused = |error| ThresholdFileError::Limit {
+            path: path(),
+            error,
+        };
+        found.thresholds.set(&name, value).map_err(refused)?;
+        let unknown = |key: &&String| !["value", "unit", "reason"].contains(&key.as_str());
+        if let Some(other) = entry.as_table().and_then(|t| t.keys().find(unknown)) {
+            return Err(form(format!(
+                "{name} has a line {other}; only value, unit and reason are known"
+            )));
+        }
+        let Some(limit) = LIMITS.iter().find(|limit| limit.name == name) else {
+            return Err(refused(LimitError::Unknown { name }));
+        };
+        if let Some(unit) = entry.get("unit")
+            && unit.as_str() != Some(limit.unit)
+        {
+            return Err(ThresholdFileError::Unit {
                 path: path(),
-                error,
-            })?;
+                name,
+                found: unit.as_str().unwrap_or(unit.type_str()).to_owned(),
+                need: limit.unit,
+            });
+        }
         let reason = entry.get("reason").and_then(toml::Value::as_str);
-        if reason.is_none_or(|reason| reason.trim().is_empty()) {
+        let Some(reason) = reason.map(str::trim).filter(|reason| !reason.is_empty()) else {
             return Err(ThresholdFileError::NoReason { path: path(), name });
+        };
+        found.reasons.insert(limit.name, reason.to_owned());
+    }
+    let defaults = Thresholds::default().values();
+    for ((limit, own), default) in LIMITS.iter().zip(found.thresholds.values()).zip(defaults) {
+        if own == default {
+            found.reasons.remove(limit.name);
         }
     }
-    Ok(thresholds)
+    Ok(found)
 }
 
 /// The cause in one line, with the line of the file where it is known.
@@ -117,19 +165,25 @@ pub fn thresholds_text() -> String {
 mod tests {
     use super::*;
 
-    fn parse(text: &str) -> Result<Thresholds, ThresholdFileError> {
+    fn parse(text: &str) -> Result<ReasonedThresholds, ThresholdFileError> {
         parse_thresholds(text, Path::new("own.toml"))
     }
 
     #[test]
     fn the_printed_defaults_read_back_as_the_defaults() {
-        assert_eq!(parse(&thresholds_text()).unwrap(), Thresholds::default());
+        assert_eq!(
+            parse(&thresholds_text()).unwrap(),
+            ReasonedThresholds::default()
+        );
     }
 
     #[test]
     fn one_limit_may_be_changed_with_a_reason() {
         let text = "schema = \"evenstep/thresholds/1\"\n[wobble_itp]\nvalue = 0.5\nreason = \"grading suite\"\n";
-        let limits = parse(text).unwrap();
+        let found = parse(text).unwrap();
+        let limits = found.thresholds;
+        assert_eq!(found.reasons["wobble_itp"], "grading suite");
+        assert_eq!(found.reasons.len(), 1);
         assert_eq!(limits.wobble_itp, 0.5);
         let rest = Thresholds {
             wobble_itp: crate::thresholds::WOBBLE_ITP,
@@ -156,6 +210,18 @@ mod tests {
             (
                 &format!("{head}[wobble_itp]\nvalue = \"a\"\n"),
                 "value = NUMBER",
+            ),
+            (
+                &format!("{head}[plateau_codes]\nvalue = 1\nreason = \"r\"\n"),
+                "from 2 up",
+            ),
+            (
+                &format!("{head}[wobble_itp]\nvalue = 1\nvalu = 2\nreason = \"r\"\n"),
+                "a line valu;",
+            ),
+            (
+                &format!("{head}[wobble_itp]\nvalue = 1\nunit = \"codes\"\nreason = \"r\"\n"),
+                "in \"codes\"",
             ),
             ("schema = \"a\"\n[x", "line 2"),
         ] {

@@ -31,15 +31,22 @@ pub enum LimitError {
         name: String,
     },
     /// A value no limit can have.
-    #[error("{name} is {found}; give a number from 0 up{}", if *.is_count { ", a whole one" } else { "" })]
+    #[error("{name} is {found}; give a number from {least} up{}", if *.is_count { ", a whole one" } else { "" })]
     Value {
         /// The limit.
         name: String,
         /// The value given.
         found: f64,
+        /// The smallest value it can have.
+        least: f64,
         /// Whether it counts something.
         is_count: bool,
     },
+}
+
+/// The smallest value of a limit: one code is no plateau.
+fn least(name: &str) -> f64 {
+    if name == "plateau_codes" { 2.0 } else { 0.0 }
 }
 
 /// A limit's value in a list: counts are whole numbers there, too.
@@ -110,18 +117,20 @@ macro_rules! thresholds {
             /// Sets the limit of a name.
             ///
             /// # Errors
-            /// [`LimitError`] for a name that is none, for values that are negative or no numbers, and for parts of
-            /// what is counted.
+            /// [`LimitError`] for a name that is none, for values that are negative or no numbers, for parts of what is
+            /// counted, and for a plateau of fewer than two codes.
             pub fn set(&mut self, name: &str, value: f64) -> Result<(), LimitError> {
+                let least = least(name);
                 let refused = |is_count: bool| LimitError::Value {
                     name: name.to_owned(),
                     found: value,
+                    least,
                     is_count,
                 };
                 match name {
                     $(stringify!($field) => {
                         let is_count = <$kind as Listed>::IS_COUNT;
-                        if !value.is_finite() || value < 0.0 || is_count && value.fract() != 0.0 {
+                        if !value.is_finite() || value < least || is_count && value.fract() != 0.0 {
                             return Err(refused(is_count));
                         }
                         self.$field = <$kind as Listed>::unlisted(value);
@@ -216,6 +225,8 @@ mod tests {
     fn values_that_cannot_be_are_refused() {
         let mut limits = Thresholds::default();
         assert!(limits.set("plateau_codes", 2.5).is_err());
+        let one = limits.set("plateau_codes", 1.0).unwrap_err().to_string();
+        assert!(one.contains("from 2 up"), "{one}");
         assert!(limits.set("wobble_itp", -1.0).is_err());
         assert!(limits.set("wobble_itp", f64::NAN).is_err());
         assert!(matches!(

@@ -7,7 +7,7 @@ use crate::context::ReadingFacts;
 use crate::margin::Margin;
 use crate::noise_gain::NoiseGain;
 use crate::reason::{Find, VerdictReason};
-use crate::report::{LatticeReport, NearBlack, RampReport, ReferenceRamp};
+use crate::report::{LatticeReport, NearBlack, RampReport, ReferenceRamp, RoundedFigures};
 use crate::thresholds::Thresholds;
 use crate::walk::Span;
 use crate::why::Why;
@@ -198,14 +198,13 @@ fn reversals(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReas
         ));
         return;
     }
-    let rounded = &ramp.rounded;
-    let beyond_floor = rounded.figures.reversal_depth_itp.unwrap_or(0.0)
-        - rounded.floor.reversal_depth_itp.unwrap_or(0.0);
-    if ramp.is_neutral() && beyond_floor >= limits.visible_reversal_itp {
+    if let Some(value) = rounded_reversal(ramp)
+        && value >= limits.visible_reversal_itp
+    {
         let rounded = Find {
             ramp,
-            value: beyond_floor,
-            between: rounded.figures.reversal_between,
+            value,
+            between: ramp.rounded.figures.reversal_between,
         };
         found.push(VerdictReason::visible_reversal_when_rounded(
             rounded,
@@ -220,37 +219,96 @@ fn reversals(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReas
     }
 }
 
+/// What the neutral ramp falls, rounded, beyond a smooth curve; `None` on other ramps and without a panel.
+pub(crate) fn rounded_reversal(ramp: &RampReport) -> Option<f64> {
+    let RoundedFigures { figures, floor } = &ramp.rounded;
+    let depth = figures.reversal_depth_itp.filter(|_| ramp.is_neutral())?;
+    Some(depth - floor.reversal_depth_itp.unwrap_or(0.0))
+}
+
+/// The largest jump after a near-black plateau above its ideal, unrounded or, beyond a smooth curve's, rounded.
+pub(crate) fn plateau_jump(ramp: &RampReport) -> Option<(f64, Option<Span>)> {
+    let NearBlack { figures, rounded } = ramp.near_black.as_ref()?;
+    let jump = figures.plateau_jump_excess_itp?;
+    let rounded_jump = rounded.figures.plateau_jump_excess_itp.unwrap_or(0.0)
+        - rounded.floor.plateau_jump_excess_itp.unwrap_or(0.0);
+    Some(if jump >= rounded_jump {
+        (jump, figures.plateau_jump_between)
+    } else {
+        (rounded_jump, rounded.figures.plateau_jump_between)
+    })
+}
+
+/// Codes that rounding merges beyond the floor, and how many it may.
+pub(crate) fn merged_excess(limits: &Thresholds, ramp: &RampReport) -> (usize, f64) {
+    let rounded = &ramp.rounded.figures;
+    let excess = rounded.merged_codes.saturating_sub(rounded.merged_floor);
+    let allowed = limits.merged_excess_share * (rounded.codes - 1) as f64;
+    (excess, allowed)
+}
+
 fn plateaus(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReason>) {
     let limits = evidence.limits;
-    if let Some(NearBlack { figures, rounded }) = &ramp.near_black {
-        let jump = figures.plateau_jump_excess_itp.unwrap_or(0.0);
-        let rounded_jump = rounded.figures.plateau_jump_excess_itp.unwrap_or(0.0)
-            - rounded.floor.plateau_jump_excess_itp.unwrap_or(0.0);
-        let (value, between) = if jump >= rounded_jump {
-            (jump, figures.plateau_jump_between)
-        } else {
-            (rounded_jump, rounded.figures.plateau_jump_between)
+    if let Some((value, between)) = plateau_jump(ramp)
+        && value >= limits.plateau_jump_itp
+    {
+        let find = Find {
+            ramp,
+            value,
+            between,
         };
-        if value >= limits.plateau_jump_itp {
-            let find = Find {
-                ramp,
-                value,
-                between,
-            };
-            found.push(VerdictReason::plateau_jump(find, limits.plateau_jump_itp));
-        }
+        found.push(VerdictReason::plateau_jump(find, limits.plateau_jump_itp));
     }
     let figures = &ramp.figures;
     if figures.longest_plateau >= limits.plateau_codes {
         found.push(VerdictReason::plateau(ramp, limits.plateau_codes));
         return;
     }
-    let rounded = &ramp.rounded.figures;
-    let excess = rounded.merged_codes.saturating_sub(rounded.merged_floor);
-    let allowed = limits.merged_excess_share * (rounded.codes - 1) as f64;
+    let (excess, allowed) = merged_excess(limits, ramp);
     if excess as f64 > allowed {
         found.push(VerdictReason::merged(ramp, excess, allowed));
     }
+}
+
+/// Unevenness of a ramp, or of its near-black part, with what it is judged by.
+pub(crate) struct Uneven {
+    pub(crate) is_near_black: bool,
+    pub(crate) value: f64,
+    base: f64,
+    /// From where a LUT is not to be loaded: on the neutral ramp alone.
+    stop: Option<f64>,
+    /// From where there is a reason at all.
+    pub(crate) limit: f64,
+}
+
+/// What of a ramp's unevenness can be judged.
+pub(crate) fn uneven_parts(
+    limits: &Thresholds,
+    ramp: &RampReport,
+    base: &ReferenceRamp,
+) -> impl Iterator<Item = Uneven> {
+    let near_black = ramp.near_black.as_ref().and_then(|n| n.figures.unevenness);
+    let parts = [
+        (false, ramp.figures.unevenness.zip(base.unevenness)),
+        (true, near_black.zip(base.near_black_unevenness)),
+    ];
+    let is_neutral = ramp.is_neutral();
+    parts
+        .into_iter()
+        .filter_map(move |(is_near_black, values)| {
+            let (value, base) = values?;
+            let times = |times: f64| limits.unevenness_ignored.max(times * base);
+            let stop = times(limits.unevenness_times_base_stop);
+            let care = times(limits.unevenness_times_base_care);
+            // Off the neutral axis a step's ΔE ITP holds colour as well, so only twice the base's counts, as care.
+            Some(Uneven {
+                is_near_black,
+                value,
+                base,
+                stop: is_neutral.then_some(stop),
+                limit: if is_neutral { care } else { stop },
+            })
+        })
 }
 
 fn unevenness(
@@ -259,34 +317,16 @@ fn unevenness(
     base: &ReferenceRamp,
     found: &mut Vec<VerdictReason>,
 ) {
-    let near_black = ramp.near_black.as_ref().and_then(|n| n.figures.unevenness);
-    let parts = [
-        (false, ramp.figures.unevenness.zip(base.unevenness)),
-        (true, near_black.zip(base.near_black_unevenness)),
-    ];
-    for (is_near_black, values) in parts {
-        let Some((value, base)) = values else {
-            continue;
-        };
-        let stop = limits
-            .unevenness_ignored
-            .max(limits.unevenness_times_base_stop * base);
-        let care = limits
-            .unevenness_ignored
-            .max(limits.unevenness_times_base_care * base);
-        // Off the neutral axis a step's ΔE ITP holds colour as well, so only twice the base's counts, as care.
-        let (stops, limit) = match ramp.is_neutral() {
-            true if value > stop => (true, stop),
-            true => (false, care),
-            false => (false, stop),
-        };
-        if value > limit {
+    for part in uneven_parts(limits, ramp, base) {
+        let stop = part.stop.filter(|&stop| part.value > stop);
+        let limit = stop.unwrap_or(part.limit);
+        if part.value > limit {
             found.push(VerdictReason::uneven(
                 ramp,
-                is_near_black,
-                stops,
-                value,
-                base,
+                part.is_near_black,
+                stop.is_some(),
+                part.value,
+                part.base,
                 limit,
             ));
         }

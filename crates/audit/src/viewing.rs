@@ -47,13 +47,13 @@ impl Viewing {
             name: "srgb",
             field_deg: 60.0,
             veil: 0.01,
-            source: "IEC 61966-2-1:1999, encoding viewing environment: flare 1 % of white; field as in BT.2246, because the standard states none",
+            source: "IEC 61966-2-1:1999, encoding viewing environment: flare 1 % of white (from memory); field as in BT.2246, because the standard states none",
         },
         Self {
             name: "srgb-typical",
             field_deg: 60.0,
             veil: 0.05,
-            source: "IEC 61966-2-1:1999, typical viewing environment: flare 5 % of white; field as in BT.2246, because the standard states none",
+            source: "IEC 61966-2-1:1999, typical viewing environment: flare 5 % of white (from memory); field as in BT.2246, because the standard states none",
         },
     ];
 

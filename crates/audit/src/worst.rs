@@ -5,6 +5,9 @@ use crate::node_figures::{LatticeFinds, cell_of, node_signal};
 use crate::report::RampReport;
 use crate::walk::Span;
 
+/// Up to here, in the figure's own unit, nothing is wrong at a place: a tenth of a 16-bit code where that is drive.
+const NOTHING: f64 = 1e-6;
+
 /// The worst place of one figure, by node of the lattice and by source code.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct WorstPlace {
@@ -22,6 +25,18 @@ pub struct WorstPlace {
     pub source_code: [u32; 3],
     /// The signal.
     pub signal: [f64; 3],
+}
+
+impl WorstPlace {
+    /// Whether anything is wrong there: the identity has no such place.
+    pub(crate) fn is_a_fault(&self) -> bool {
+        match self.figure {
+            // Steps should rise, and gains be 1.
+            "lattice.neighbour_steps.min" => self.value <= NOTHING,
+            "regions.all.drive_gain_max" => self.value > 1.0 + NOTHING,
+            _ => self.value.abs() > NOTHING,
+        }
+    }
 }
 
 /// Names places of a LUT both ways.

@@ -3,9 +3,9 @@
 mod common;
 
 use common::{Map, lattice_on_panel, neutral_luminance, neutral_map, on_panel, ramp};
-use evenstep_audit::{AuditOptions, BitDepth, Effect, Load, Subject, audit};
+use evenstep_audit::{AuditOptions, BitDepth, Effect, LIMITS, Load, Subject, Thresholds, audit};
 use evenstep_colour::pq_inverse_eotf;
-use evenstep_lut::Lut3d;
+use evenstep_lut::{Correction, Lut3d};
 
 /// A figure against the same sum done by hand in another order.
 const ROUNDOFF: f64 = 1e-9;
@@ -278,6 +278,16 @@ fn without_readings_a_certain_fall_stops_and_a_small_one_asks_for_care() {
     assert!((figures.certain_fall_drive - (0.03 - 1.0 / 1023.0)).abs() < ROUNDOFF);
     assert_eq!(figures.reversal_depth_itp, None);
     assert_eq!(deep.verdict.load, Load::DoNotLoad);
+    // The reason's figure is that whose value it carries.
+    let reason = &deep.verdict.reasons[0];
+    assert_eq!(
+        (reason.figure, reason.value, reason.scale),
+        (
+            "certain_fall_drive",
+            Some(figures.certain_fall_drive),
+            Some("drive")
+        )
+    );
     assert_eq!(fall(0.005).verdict.load, Load::WithCare);
 }
 
@@ -333,4 +343,117 @@ fn faults_where_the_target_cannot_be_reached_are_set_aside() {
         "{:?}",
         report.verdict.reasons
     );
+}
+
+/// Limits of which `name` alone can decide a margin.
+fn only(name: &str, value: f64) -> Thresholds {
+    let mut limits = Thresholds::default();
+    for limit in LIMITS {
+        let far = match limit.unit {
+            "levels" | "patches" => 0.0,
+            _ => 1e6,
+        };
+        limits.set(limit.name, far).unwrap();
+    }
+    limits.set(name, value).unwrap();
+    limits
+}
+
+/// Where nothing is wrong the margin looks at all that the verdict judges: rounded figures, and ramps that are not neutral.
+#[test]
+fn the_margin_sees_every_figure_that_has_a_limit() {
+    let decides = |name: &str, limit: f64, output_bits, map: &dyn Correction| {
+        let options = AuditOptions {
+            output_bits,
+            thresholds: only(name, limit),
+            ..AuditOptions::default()
+        };
+        let report = on_panel(&Subject::new(map), &options);
+        assert_eq!(report.verdict.load, Load::Load, "{name}");
+        (report.verdict.margin.clone().unwrap(), report)
+    };
+    let codes = |s: f64| (1023.0 * s).round();
+
+    // Pairs of codes from 400 to 420 that 10 bits merge and that are apart before.
+    let pairs = Map(|s: [f64; 3]| {
+        s.map(|v| {
+            let odd = codes(v) % 2.0 == 1.0 && (400.0..420.0).contains(&codes(v));
+            (codes(v) - if odd { 0.6 } else { 0.0 }) / 1023.0
+        })
+    });
+    let (margin, report) = decides("merged_excess_share", 0.5, BitDepth::TEN, &pairs);
+    let figures = &ramp(&report, "neutral").rounded.figures;
+    let excess = (figures.merged_codes - figures.merged_floor) as f64;
+    assert_eq!(
+        (margin.figure, margin.value),
+        ("rounded.merged_codes", excess)
+    );
+    assert!(excess > 0.0);
+
+    // Green falls by a hundredth of an 8-bit code over half of one, which red and blue outweigh until all are rounded.
+    let over_half = Map(|s: [f64; 3]| {
+        let green = match codes(s[1]) {
+            508.0 if s == [s[1]; 3] => 126.505 / 255.0,
+            509.0 if s == [s[1]; 3] => 126.495 / 255.0,
+            _ => s[1],
+        };
+        [s[0], green, s[2]]
+    });
+    let (margin, report) = decides("visible_reversal_itp", 50.0, BitDepth::EIGHT, &over_half);
+    let neutral = ramp(&report, "neutral");
+    assert_eq!(neutral.figures.reversal_depth_itp, Some(0.0));
+    assert_eq!(margin.figure, "rounded.reversal_depth_itp");
+    let rounded = &neutral.rounded;
+    let beyond =
+        rounded.figures.reversal_depth_itp.unwrap() - rounded.floor.reversal_depth_itp.unwrap();
+    assert!(margin.value == beyond && beyond > 0.1, "{beyond}");
+
+    // Ten codes near black rise by a twenty-fifth of a code each, then all at once.
+    let slow = Map(|s: [f64; 3]| {
+        s.map(|v| match codes(v) {
+            c @ 40.0..=50.0 => (40.0 + 0.04 * (c - 40.0)) / 1023.0,
+            _ => v,
+        })
+    });
+    let (margin, report) = decides("plateau_jump_itp", 50.0, BitDepth::TEN, &slow);
+    let near = ramp(&report, margin.ramp.as_deref().unwrap())
+        .near_black
+        .as_ref()
+        .unwrap();
+    assert_eq!(margin.figure, "near_black.plateau_jump_excess_itp");
+    let beyond = near.rounded.figures.plateau_jump_excess_itp.unwrap()
+        - near.rounded.floor.plateau_jump_excess_itp.unwrap();
+    assert!(margin.value == beyond && beyond > near.figures.plateau_jump_excess_itp.unwrap());
+
+    // Every second code of the red ramp is raised by a twelfth of a code.
+    let red = Map(|s: [f64; 3]| {
+        let raised = s[1] == 0.0 && s[2] == 0.0 && codes(s[0]) % 2.0 == 1.0;
+        [if raised { s[0] + 0.08 / 1023.0 } else { s[0] }, s[1], s[2]]
+    });
+    let limits = Thresholds {
+        unevenness_times_base_care: 1.0,
+        unevenness_times_base_stop: 1.0,
+        ..only("unevenness_ignored", 0.5)
+    };
+    let options = AuditOptions {
+        thresholds: limits,
+        ..AuditOptions::default()
+    };
+    let margin = on_panel(&Subject::new(&red), &options)
+        .verdict
+        .margin
+        .unwrap();
+    assert!(
+        margin.figure.ends_with("unevenness") && margin.ramp.as_deref() == Some("red"),
+        "{margin:?}"
+    );
+}
+
+/// One code is no plateau, so that without readings a sound LUT is told how little rounding merges.
+#[test]
+fn without_readings_no_margin_is_made_of_a_plateau_of_one_code() {
+    let identity = Map(|s| s);
+    let report = audit(&Subject::new(&identity), &AuditOptions::default(), None);
+    let margin = report.verdict.margin.unwrap();
+    assert_eq!((margin.figure, margin.value), ("rounded.merged_codes", 0.0));
 }

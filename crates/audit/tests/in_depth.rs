@@ -3,7 +3,7 @@
 mod common;
 
 use common::{Map, on_panel};
-use evenstep_audit::{AuditOptions, AuditReport, Subject, audit};
+use evenstep_audit::{AuditOptions, AuditReport, CodeRange, Subject, audit};
 use evenstep_lut::{Evaluation, Lut, Lut1d, Lut3d};
 use proptest::prelude::*;
 
@@ -104,10 +104,59 @@ fn curves_in_front_of_a_lattice_place_its_nodes() {
     assert_eq!(worst.source_code, [180; 3]);
 }
 
+/// Where nothing is wrong there is no worst place, and where one node is there are some.
+#[test]
+fn worst_places_are_places_of_faults() {
+    for size in [5, 10] {
+        let sound = alone(&Lut::from(Lut3d::identity(size)), &options());
+        assert!(sound.worst.is_empty(), "{:?}", sound.worst);
+        let gentle = Lut3d::from_fn(size, |s| s.map(|v| 0.8 * v));
+        let gentle = alone(&Lut::from(gentle), &options());
+        assert!(gentle.worst.is_empty(), "{:?}", gentle.worst);
+    }
+    let mut lattice = Lut3d::identity(5);
+    let at = lattice.index(2, 2, 2);
+    lattice.nodes_mut()[at] = [0.2; 3];
+    let report = alone(&Lut::from(lattice), &options());
+    let figures: Vec<&str> = report.worst.iter().map(|w| w.figure).collect();
+    for figure in [
+        "lattice.second_difference",
+        "lattice.neighbour_steps.min",
+        "lattice.folds",
+        "certain_fall_drive",
+        "evaluation_sensitivity.trilinear",
+        "regions.all.drive_gain_max",
+    ] {
+        assert!(figures.contains(&figure), "{figure}: {figures:?}");
+    }
+}
+
 #[test]
 fn a_plain_audit_leaves_them_out() {
     let report = alone(&Lut::from(Lut3d::identity(5)), &AuditOptions::default());
     assert!(report.regions.is_none() && report.evaluation_sensitivity.is_none());
+}
+
+/// In narrow range a node's value is a position in all codes, and the figure is drive as on the ramps: 255/219 times it.
+#[test]
+fn evaluation_sensitivity_of_a_narrow_lattice_is_in_drive() {
+    let lut = Lut::from(Lut3d::from_fn(2, |[r, g, b]| [r * g, g, b]));
+    let with = |range| {
+        let options = AuditOptions { range, ..options() };
+        alone(&lut, &options).evaluation_sensitivity.unwrap()
+    };
+    let (full, narrow) = (with(CodeRange::Full), with(CodeRange::Narrow));
+    // A twist of 1 in the middle of the face: a quarter. Three steps of which one is 1, half of 2⁻⁸.
+    for (figure, by_hand) in [
+        (full.trilinear.drive, 0.25),
+        (narrow.trilinear.drive, 0.25 * 255.0 / 219.0),
+        (full.weights.drive, 1.0 / 512.0),
+        (narrow.weights.drive, 255.0 / 219.0 / 512.0),
+    ] {
+        assert!((figure - by_hand).abs() < ROUNDOFF, "{figure} {by_hand}");
+    }
+    // The ramps cannot show more than the bounds of their parts.
+    assert!(narrow.on_ramps <= narrow.trilinear.drive + narrow.weights.drive + ROUNDOFF);
 }
 
 proptest! {

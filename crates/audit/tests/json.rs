@@ -4,7 +4,7 @@ mod common;
 
 use common::{Map, lattice_on_panel};
 use evenstep_audit::{AuditOptions, Subject, audit};
-use evenstep_lut::{Evaluation, Lut, Lut3d};
+use evenstep_lut::{Evaluation, Lut, Lut1d, Lut3d};
 use serde_json::Value;
 
 const REPORT: [&str; 12] = [
@@ -112,6 +112,18 @@ fn fields_are_those_of_the_command_surface() {
     assert_eq!(report["verdict"]["load"], "load");
     assert_eq!(report["verdict"]["against_base"], "keeps");
     nulls_have_reasons(&report, "report");
+}
+
+/// A curve that falls in one channel: the others are not in the list, so that no entry of it is `null`.
+#[test]
+fn falls_of_curves_are_listed_by_channel() {
+    let lut = Lut::from(Lut1d::from_fn(5, |v| [v, (2.0 * v).min(1.5 - v), v]));
+    let correction = lut.evaluated(Evaluation::Tetrahedral);
+    let subject = Subject::of_lut(&correction, &lut);
+    let json = serde_json::to_value(audit(&subject, &AuditOptions::default(), None)).unwrap();
+    let falls = serde_json::json!([{"channel": 1, "row": 3}]);
+    assert_eq!(json["curves"]["first_fall"], falls);
+    nulls_have_reasons(&json, "report");
 }
 
 #[test]

@@ -3,12 +3,18 @@
 use std::path::Path;
 
 use anyhow::Context as _;
-use evenstep::audit::{AuditOptions, CompressedBands, PanelContext, PictureReport, picture_bands};
+use evenstep::audit::{
+    AuditOptions, CompressedBands, PanelContext, PictureReport, PreparedPicture,
+};
 use evenstep::lut::Correction;
 use evenstep::picture::Picture;
 use jpeg_encoder::{ColorType, Encoder};
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::zune_core::bytestream::ZCursor;
+use zune_jpeg::zune_core::options::DecoderOptions;
+
+/// Pixels along a side that JPEG has room for: 16 bits (ITU-T T.81 (1992), B.2.2).
+const JPEG_SIDE: u16 = u16::MAX;
 
 /// A picture ready to be looked at through any number of LUTs.
 pub(crate) struct AuditPicture {
@@ -42,26 +48,49 @@ impl AuditPicture {
         })
     }
 
-    /// Bands before and after a correction.
-    pub(crate) fn bands(
+    /// The picture as one run of audits looks at it.
+    pub(crate) fn prepared<'a>(
         &self,
-        correction: &dyn Correction,
-        options: &AuditOptions,
-        context: Option<&PanelContext<'_>>,
-    ) -> Option<PictureReport> {
-        let look =
-            |codes: &[[u8; 3]]| picture_bands(codes, self.width, correction, options, context);
-        Some(PictureReport {
+        options: &'a AuditOptions,
+        context: Option<&'a PanelContext<'a>>,
+    ) -> Option<PreparedAuditPicture<'a>> {
+        let prepare = |codes: &[[u8; 3]]| PreparedPicture::new(codes, self.width, options, context);
+        let compressed = match &self.compressed {
+            Some((quality, codes)) => Some((*quality, prepare(codes)?)),
+            None => None,
+        };
+        Some(PreparedAuditPicture {
             width: self.width,
             height: self.codes.len() / self.width,
-            bands: look(&self.codes)?,
-            compressed: self.compressed.as_ref().and_then(|(quality, codes)| {
-                Some(CompressedBands {
-                    quality: *quality,
-                    bands: look(codes)?,
-                })
-            }),
+            picture: prepare(&self.codes)?,
+            compressed,
         })
+    }
+}
+
+/// The picture and, with its quality, the compressed one.
+pub(crate) struct PreparedAuditPicture<'a> {
+    width: usize,
+    height: usize,
+    picture: PreparedPicture<'a>,
+    compressed: Option<(u8, PreparedPicture<'a>)>,
+}
+
+impl PreparedAuditPicture<'_> {
+    /// Bands before and after a correction.
+    pub(crate) fn bands(&self, correction: &dyn Correction) -> PictureReport {
+        PictureReport {
+            width: self.width,
+            height: self.height,
+            bands: self.picture.bands(correction),
+            compressed: self
+                .compressed
+                .as_ref()
+                .map(|(quality, picture)| CompressedBands {
+                    quality: *quality,
+                    bands: picture.bands(correction),
+                }),
+        }
     }
 }
 
@@ -69,11 +98,34 @@ impl AuditPicture {
 fn lossy(codes: &[[u8; 3]], width: u32, height: u32, quality: u8) -> anyhow::Result<Vec<[u8; 3]>> {
     let flat: Vec<u8> = codes.iter().flatten().copied().collect();
     let side = |pixels: u32| {
-        u16::try_from(pixels)
-            .context("JPEG holds at most 65535 pixels along a side; use a smaller picture")
+        u16::try_from(pixels).with_context(|| {
+            format!("JPEG holds at most {JPEG_SIDE} pixels along a side; use a smaller picture")
+        })
     };
     let mut file = Vec::new();
     Encoder::new(&mut file, quality).encode(&flat, side(width)?, side(height)?, ColorType::Rgb)?;
-    let back = JpegDecoder::new(ZCursor::new(file)).decode()?;
+    // By itself the decoder stops at 16384.
+    let options = DecoderOptions::default()
+        .set_max_width(JPEG_SIDE.into())
+        .set_max_height(JPEG_SIDE.into());
+    let back = JpegDecoder::new_with_options(ZCursor::new(file), options).decode()?;
     Ok(back.chunks_exact(3).map(|p| [p[0], p[1], p[2]]).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_picture_as_wide_as_jpeg_allows_is_compressed_and_a_wider_one_refused_by_name() {
+        for [width, height] in [[65_535, 1], [1, 65_535]] {
+            let back = lossy(&vec![[90; 3]; 65_535], width, height, 90).unwrap();
+            assert_eq!(back.len(), 65_535);
+        }
+        let refused = lossy(&vec![[90; 3]; 65_536], 65_536, 1, 90).unwrap_err();
+        assert!(
+            refused.to_string().contains("at most 65535 pixels"),
+            "{refused}"
+        );
+    }
 }

@@ -1,5 +1,5 @@
 use evenstep_audit::{
-    AuditReport, CurvesReport, Effect, LatticeReport, Load, MeasuredOn, VerdictReason,
+    AuditReport, CurvesReport, Effect, LIMITS, LatticeReport, Load, MeasuredOn, VerdictReason,
 };
 
 use crate::depth_text::depth_text;
@@ -15,6 +15,7 @@ pub fn audit_text(name: &str, report: &AuditReport) -> String {
     text += &wrapped("", "", &effects(report));
     text += &reasons(&report.verdict.reasons);
     text += &scale(report);
+    text += &own_limits(report);
     text.push('\n');
     text += &ramp_table(report);
     text += &legend(report);
@@ -128,6 +129,22 @@ fn scale(report: &AuditReport) -> String {
             report.verdict.scale
         ),
     )
+}
+
+/// Limits that are not the defaults, with the reasons that were given for them.
+fn own_limits(report: &AuditReport) -> String {
+    let mut text = String::new();
+    for (limit, value) in LIMITS.iter().zip(report.thresholds.values()) {
+        if let Some(reason) = report.threshold_reasons.get(limit.name) {
+            let (name, unit) = (limit.name, limit.unit);
+            text += &wrapped(
+                "",
+                "  ",
+                &format!("Own limit: {name} {value} ({unit}): {reason}"),
+            );
+        }
+    }
+    text
 }
 
 /// The steps on the three published scales.

@@ -1,12 +1,10 @@
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz};
-use evenstep_lut::{CodeScale, FOLIAGE_END, SKIN_END, SKY_END};
+use evenstep_lut::{CodeScale, FOLIAGE_END, Region, SKIN_END, SKY_END};
 use rayon::prelude::*;
 
 use crate::context::{PanelContext, Subject};
-use crate::walk::drive_of_positions;
+use crate::walk::{drive_at, shown_by};
 
-/// Levels along an axis of the cube's colours: those by which a comparison sums up colour.
-const LEVELS: usize = 13;
 /// Grey patches, black and white among them.
 const GREYS: usize = 11;
 
@@ -48,15 +46,12 @@ pub(crate) struct Chains<'a> {
 }
 
 impl Chains<'_> {
-    /// Colours over a lattice of signals.
-    pub(crate) fn cube(&self) -> Vec<ColourTrace> {
-        let at = |i: usize| i as f64 / (LEVELS - 1) as f64;
-        (0..LEVELS * LEVELS * LEVELS)
+    /// Colours over the lattice of signals by which a comparison sums up colour. `near_black_end` is where near-black ends.
+    pub(crate) fn cube(&self, near_black_end: f64) -> Vec<ColourTrace> {
+        Region::All
+            .signals(near_black_end)
             .into_par_iter()
-            .map(|i| {
-                let signal = [i % LEVELS, i / LEVELS % LEVELS, i / (LEVELS * LEVELS)].map(at);
-                self.colour(String::new(), signal)
-            })
+            .map(|signal| self.colour(String::new(), signal))
             .collect()
     }
 
@@ -73,21 +68,14 @@ impl Chains<'_> {
         let wanted = context.target.xyz(signal);
         let white = context.target.white();
         let miss = |drive: [f64; 3]| {
-            let drive = drive.map(|v| {
-                if v.is_finite() {
-                    v.clamp(0.0, 1.0)
-                } else {
-                    0.0
-                }
-            });
-            let shown = context.panel.xyz(drive);
+            let shown = shown_by(context.panel, drive);
             Miss {
                 shown,
                 de2000: delta_e_2000(lab_from_xyz(shown, white), lab_from_xyz(wanted, white)),
                 itp: delta_e_itp(itp_from_xyz(shown), itp_from_xyz(wanted)),
             }
         };
-        let own = drive_of_positions(self.subject.correction, &[signal], self.scale)[0];
+        let own = drive_at(self.subject.correction, signal, self.scale);
         ColourTrace {
             name,
             signal,

@@ -49,6 +49,7 @@ pub fn traces(subject: &Subject, options: &AuditOptions, context: Option<&PanelC
         context,
         base_lattice: base_lattice.as_ref(),
     };
+    let end = near_black_end(options, context);
     let mut ramps = Ramp::named();
     ramps.extend(options.extra_ramps.iter().cloned());
     let chains = context.map(|c| colours::Chains {
@@ -58,18 +59,11 @@ pub fn traces(subject: &Subject, options: &AuditOptions, context: Option<&PanelC
     });
     Traces {
         ramps: ramps.par_iter().map(|ramp| walker.walk(ramp)).collect(),
-        noise: context.map_or_else(Vec::new, |c| {
-            noise_greys(
-                subject.correction,
-                c,
-                scale,
-                near_black_end(options, context),
-            )
-        }),
+        noise: context.map_or_else(Vec::new, |c| noise_greys(subject.correction, c, scale, end)),
         planes: subject
             .lattice
             .map_or_else(Vec::new, |l| planes::planes(subject, l, scale, context)),
-        cube: chains.as_ref().map_or_else(Vec::new, |c| c.cube()),
+        cube: chains.as_ref().map_or_else(Vec::new, |c| c.cube(end)),
         patches: chains.as_ref().map_or_else(Vec::new, |c| c.patches()),
         base_lattice,
     }

@@ -3,6 +3,7 @@ use evenstep_lut::{CodeScale, Lut3d};
 
 use crate::context::{PanelContext, Subject};
 use crate::node_figures::node_signal;
+use crate::walk::shown_by;
 
 /// Squares along a side of a plane at most: more of them cannot be told apart in a picture.
 pub const PLANE_SIDE: usize = 17;
@@ -100,13 +101,11 @@ fn colour_error(
     if !(context.reachable)(signal) {
         return None;
     }
-    let drive = lattice
-        .node(r, g, b)
-        .map(|v| scale.signal_from_position(v).clamp(0.0, 1.0));
+    let drive = lattice.node(r, g, b).map(|v| scale.signal_from_position(v));
     let white = context.target.white();
     let lab = |xyz| lab_from_xyz(xyz, white);
     Some(delta_e_2000(
-        lab(context.panel.xyz(drive)),
+        lab(shown_by(context.panel, drive)),
         lab(context.target.xyz(signal)),
     ))
 }

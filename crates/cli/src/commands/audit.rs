@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
 use evenstep::audit::{
-    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, Subject, Thresholds,
-    Traces, Viewing, audit, neutral_trace, parse_thresholds, thresholds_text, traces,
+    AuditOptions, AuditReport, BitDepth, Effect, Load, PanelContext, Ramp, ReasonedThresholds,
+    Subject, Traces, Viewing, audit, neutral_trace, parse_thresholds, thresholds_text, traces,
 };
 use evenstep::convert::read_lut;
 use evenstep::display::SmoothingChoice;
@@ -166,13 +166,13 @@ fn percent(text: &str) -> Result<f64, String> {
 
 impl AuditArgs {
     fn options(&self) -> anyhow::Result<AuditOptions> {
-        let thresholds = match &self.thresholds {
+        let limits = match &self.thresholds {
             Some(path) => {
                 let text = fs::read_to_string(path)
                     .with_context(|| format!("{}: cannot be read", path.display()))?;
                 parse_thresholds(&text, path)?
             }
-            None => Thresholds::default(),
+            None => ReasonedThresholds::default(),
         };
         let mut extra_ramps = Vec::new();
         for (i, Ends([from, to])) in self.ramp.iter().enumerate() {
@@ -187,7 +187,8 @@ impl AuditArgs {
             extra_ramps,
             in_depth: true,
             viewing: self.viewing,
-            thresholds,
+            thresholds: limits.thresholds,
+            threshold_reasons: limits.reasons,
         })
     }
 }
@@ -313,21 +314,29 @@ impl AuditArgs {
         ui: Ui,
     ) -> Vec<Audited> {
         let (progress, all) = (ui.progress("audits"), luts.len());
+        let picture = picture.and_then(|picture| picture.prepared(options, context));
         let mut audited = Vec::with_capacity(all);
         for (i, (name, lut)) in luts.into_iter().enumerate() {
             progress.at(i, all);
             let correction = lut.evaluated(options.evaluation);
             let subject = Subject::of_lut(&correction, &lut);
             let mut report = audit(&subject, options, context);
-            if let Some(found) = picture.and_then(|p| p.bands(&correction, options, context)) {
-                report = report.with_picture(found);
+            if let Some(picture) = &picture {
+                report = report.with_picture(picture.bands(&correction));
             }
             let traces = (self.html.html.is_some()).then(|| traces(&subject, options, context));
-            let neutral = neutral_trace(&subject, options, context);
+            let steps = match &traces {
+                // Not printed where the document goes to the terminal.
+                _ if self.json.is_stdout() => None,
+                Some(traces) => traces.ramps.iter().find(|r| r.is_neutral).map(steps_line),
+                None => neutral_trace(&subject, options, context)
+                    .as_ref()
+                    .map(steps_line),
+            };
             audited.push(Audited {
                 name,
                 report,
-                steps: neutral.as_ref().map_or_else(String::new, steps_line),
+                steps: steps.unwrap_or_default(),
                 traces,
                 lut,
             });

@@ -29,6 +29,13 @@ fn printed_thresholds_are_read_back_and_a_changed_one_is_told() {
         .out;
     let json: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(json["thresholds"]["plateau_codes"], 9);
+    let reasons = serde_json::json!({"plateau_codes": "a test"});
+    assert_eq!(json["threshold_reasons"], reasons);
+    let text = f.done(&["audit", "c.cube", "--thresholds", "t.toml"]).out;
+    assert!(
+        text.contains("Own limit: plateau_codes 9 (codes): a test"),
+        "{text}"
+    );
 }
 
 #[test]

@@ -243,6 +243,8 @@ pub(crate) struct Audit {
     pub(crate) image: Option<Image>,
     pub(crate) worst: Vec<WorstPlace>,
     pub(crate) thresholds: BTreeMap<String, f64>,
+    #[serde(default)]
+    pub(crate) threshold_reasons: BTreeMap<String, String>,
     pub(crate) why: Why,
 }
 

@@ -2,33 +2,46 @@
 
 use evenstep_lut::Lut3d;
 
-/// A fault and what it does.
-pub(crate) const FAULTS: [(&str, &str); 5] = [
-    ("dip", "one node lowered in the channels that rise there"),
-    (
-        "stairs",
-        "six nodes in a row moved down and up in turn, half of the size each",
-    ),
-    ("tint", "one node raised in a channel that is not red"),
-    (
-        "plateau",
-        "one node moved down towards the one before, at most onto it",
-    ),
-    ("fold", "a node beside the ramp moved down in red"),
-];
+/// Nodes of a row of stairs.
+const STAIRS: usize = 6;
+/// Nodes along the neutral axis and, the first, along the red edge.
+const MIDDLE: usize = 16;
+const NEAR_BLACK: usize = 2;
 
-/// A place and where it is.
-pub(crate) const PLACES: [(&str, &str); 3] = [
-    ("neutral", "neutral node 16 of 33, half of the signal"),
-    ("near black", "neutral node 2 of 33, 6 % of the signal"),
-    ("primary", "node 16 of the red edge"),
-];
+/// Names of the faults.
+pub(crate) const FAULTS: [&str; 5] = ["dip", "stairs", "tint", "plateau", "fold"];
+/// Names of the places.
+pub(crate) const PLACES: [&str; 3] = ["neutral", "near black", "primary"];
+
+/// What a fault does, or where a place is, in a lattice of `nodes`.
+pub(crate) fn meaning(name: &str, nodes: usize) -> String {
+    let at = |node: usize| {
+        let percent = 100.0 * node as f64 / (nodes - 1) as f64;
+        format!("neutral node {node} of {nodes}, {percent:.0} % of the signal")
+    };
+    match name {
+        "dip" => "one node lowered in the channels that rise there".to_owned(),
+        "stairs" => {
+            format!("{STAIRS} nodes in a row moved down and up in turn, half of the size each")
+        }
+        "tint" => "one node raised in a channel that is not red".to_owned(),
+        "plateau" => "one node moved down towards the one before, at most onto it".to_owned(),
+        "fold" => "a node beside the ramp moved down in red".to_owned(),
+        "neutral" => at(MIDDLE),
+        "near black" => at(NEAR_BLACK),
+        _ => format!("node {MIDDLE} of the red edge"),
+    }
+}
 
 /// The lattice with one fault of `size` in drive.
 pub(crate) fn spoiled(clean: &Lut3d, fault: &str, place: &str, size: f64) -> Lut3d {
     let mut lut = clean.clone();
     let primary = place == "primary";
-    let level = if place == "near black" { 2 } else { 16 };
+    let level = if place == "near black" {
+        NEAR_BLACK
+    } else {
+        MIDDLE
+    };
     let node = |i: usize| if primary { [i, 0, 0] } else { [i; 3] };
     let rising: &[usize] = if primary { &[0] } else { &[0, 1, 2] };
     let mut shift = |[r, g, b]: [usize; 3], channels: &[usize], by: f64| {
@@ -41,7 +54,7 @@ pub(crate) fn spoiled(clean: &Lut3d, fault: &str, place: &str, size: f64) -> Lut
     match fault {
         "dip" => shift(node(level), rising, -size),
         "stairs" => {
-            for i in 0..6 {
+            for i in 0..STAIRS {
                 let by = if i % 2 == 0 { -0.5 } else { 0.5 };
                 shift(node(level + i), rising, by * size);
             }

@@ -29,8 +29,9 @@ const SEED: u64 = 1;
 /// A panel whose base correction the audit passes; others hold LUTs back for reasons of their own.
 const PANELS: [&str; 1] = ["wide-gamut"];
 const NODES: usize = 33;
-/// Sizes of a fault in drive: from a third of a 12-bit code, each √2 times the one before.
+/// Sizes of a fault in drive: from a third of a 12-bit code, each the root of [`STEP_SQUARED`] times the one before.
 const SMALLEST: f64 = 1e-4;
+const STEP_SQUARED: f64 = 2.0;
 const SIZES: i32 = 21;
 const SMOOTH_LUTS: u64 = 200;
 
@@ -153,6 +154,11 @@ impl Stage {
     }
 }
 
+/// The size in drive, by its place among all.
+fn size(k: i32) -> f64 {
+    SMALLEST * STEP_SQUARED.powf(0.5 * f64::from(k))
+}
+
 /// Labels of the reasons that are about the LUT.
 fn labels(report: &AuditReport) -> Vec<&'static str> {
     let about_the_lut =
@@ -172,12 +178,10 @@ fn main() -> Result<(), Box<dyn Error>> {
             .map(|seed| smooth::drawn(&stage, seed))
             .collect();
         let smooth = stage.judge(&smooth, &clean)?;
-        let sizes: Vec<f64> = (0..SIZES)
-            .map(|k| SMALLEST * 2.0_f64.powf(0.5 * f64::from(k)))
-            .collect();
+        let sizes: Vec<f64> = (0..SIZES).map(size).collect();
         let mut series = Vec::new();
-        for (fault, _) in FAULTS {
-            for (place, _) in PLACES {
+        for fault in FAULTS {
+            for place in PLACES {
                 let luts: Vec<Lut3d> = sizes
                     .iter()
                     .map(|&size| spoiled(&clean, fault, place, size))

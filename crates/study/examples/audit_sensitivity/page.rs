@@ -3,11 +3,12 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use evenstep_audit::Load;
+use evenstep_audit::{AuditOptions, Load};
 
-use crate::faults::{FAULTS, PLACES};
+use crate::faults::{FAULTS, PLACES, meaning};
 use crate::figures::FIGURES;
-use crate::{Judged, PATCHES, Series};
+use crate::smooth::BEND;
+use crate::{Judged, NODES, PATCHES, SIZES, SMALLEST, SMOOTH_LUTS, STEP_SQUARED, Series, size};
 
 /// A difference that is just visible, in ΔE ITP (Rec. ITU-R BT.2124-0).
 const VISIBLE_ITP: f64 = 1.0;
@@ -25,19 +26,26 @@ impl Page {
         let mut text = "# How small a fault the audit sees\n\n\
             Made by `cargo run --release -p evenstep-study --example audit_sensitivity -- docs/audit-sensitivity`.\n\n"
             .to_owned();
+        let options = AuditOptions::default();
+        let (largest, beyond) = (size(SIZES - 1), beyond());
         text += &wrapped(&format!(
-            "A sound LUT, the base correction of {PATCHES} noisy readings of a simulated panel in a lattice of 33 nodes, \
-             is spoiled by one fault that grows from 0.0001 of drive by factors of √2, and audited with the readings' own \
-             model and without readings (tetrahedral, 10-bit source, 12-bit output). **Visible** is a fault from the size \
-             at which the true panel shows some code of a named ramp 1 ΔE ITP or more from what it shows without the \
-             fault (Rec. ITU-R BT.2124-0: just noticeable in the most critical state of adaptation). The **verdict** sees \
+            "A sound LUT, the base correction of {PATCHES} noisy readings of a simulated panel in a lattice of {NODES} nodes, \
+             is spoiled by one fault that grows from {SMALLEST} of drive by factors of √{STEP_SQUARED}, and audited with the \
+             readings' own model and without readings ({}, {}-bit source, {}-bit output). **Visible** is a fault from the size \
+             at which the true panel shows some code of a named ramp {VISIBLE_ITP} ΔE ITP or more from what it shows without the \
+             fault (Rec. ITU-R BT.2124-0: 1 is just noticeable in the most critical state of adaptation). The **verdict** sees \
              a fault when it is graver than that of the unspoiled LUT or has a reason that one has not. A **figure** sees \
-             it when it is larger than on every one of 200 smooth LUTs: the base correction entered by a smooth bend of \
-             the signal of up to 2 %; the 26 neighbours and evaluation sensitivity are not looked at. All sizes in 1/1000 of drive; `>100`: not at any size up to 0.1.",
+             it when it is larger than on every one of {SMOOTH_LUTS} smooth LUTs: the base correction entered by a smooth bend \
+             of the signal of up to {:.0} %; the 26 neighbours and evaluation sensitivity are not looked at. All sizes in \
+             1/1000 of drive; `{beyond}`: not at any size up to {largest:.4}.",
+            options.evaluation,
+            options.source_bits.bits(),
+            options.output_bits.bits(),
+            100.0 * BEND,
         ));
         text += "\n| fault | |\n| --- | --- |\n";
-        for (name, what) in FAULTS.iter().chain(&PLACES) {
-            let _ = writeln!(text, "| {name} | {what} |");
+        for name in FAULTS.iter().chain(&PLACES) {
+            let _ = writeln!(text, "| {name} | {} |", meaning(name, NODES));
         }
         let mut csv = "panel,fault,place,size,visible_itp,readings,load".to_owned();
         for figure in FIGURES {
@@ -193,11 +201,13 @@ impl Series {
     /// The smallest size of which something is true, in 1/1000 of drive.
     fn first(&self, is_so: impl Fn(&Judged) -> bool) -> String {
         let found = self.judged.iter().position(is_so);
-        found.map_or_else(
-            || ">100".to_owned(),
-            |i| format!("{:.2}", 1e3 * self.sizes[i]),
-        )
+        found.map_or_else(beyond, |i| format!("{:.2}", 1e3 * self.sizes[i]))
     }
+}
+
+/// Stands for a size beyond the largest, in 1/1000 of drive.
+fn beyond() -> String {
+    format!(">{:.0}", 1e3 * size(SIZES - 1))
 }
 
 /// Lines of at most 120 columns.

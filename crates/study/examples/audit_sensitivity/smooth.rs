@@ -7,7 +7,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::{NODES, Stage};
 
 /// Largest bend in signal: another white, another power, a little mixing of channels.
-const BEND: f64 = 0.02;
+pub(crate) const BEND: f64 = 0.02;
 
 /// A smooth LUT. The bend of each channel is s(1 − s)(a + b·s) with a little of the other channels' signals in it, so that
 /// black and white stay; a and b within ±[`BEND`].

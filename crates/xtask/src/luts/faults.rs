@@ -1,5 +1,7 @@
 //! One function for every fault. Each takes a sound lattice and spoils it in one way, at places that are given in signal so
-//! that lattices of 17, 33 and 65 nodes are spoiled alike; the nodes named are those of 17 unless said.
+//! that lattices of 17, 33 and 65 nodes are spoiled alike; the nodes named are those of 17 unless said. Two faults are one
+//! cell of their lattice wide, and so narrower in a finer one: stair-steps, of which there are more then, and the fold, which
+//! starts at the same signal.
 
 use evenstep_lut::Lut3d;
 
