@@ -42,27 +42,12 @@ fn each_picture_has_a_twin_that_apply_would_make() {
 #[test]
 fn the_lut_is_not_replaced_by_a_picture_and_nothing_is_half_done() {
     let f = Fixture::new();
-    f.write(
-        "swap.cube",
-        "LUT_3D_SIZE 2\n0 0 0\n0 0 1\n0 1 0\n0 1 1\n1 0 0\n1 0 1\n1 1 0\n1 1 1\n",
-    );
     std::fs::create_dir(f.path("r")).unwrap();
-    // A picture lattice by the name of a ramp.
-    f.done(&["convert", "swap.cube", "-o", "r/skin.png", "--size", "16"]);
-    let lattice = std::fs::read(f.path("r/skin.png")).unwrap();
-    let arguments = [
-        "ramps",
-        "-o",
-        "r",
-        "--through",
-        "r/skin.png",
-        "--size",
-        "64x64",
-        "--force",
-    ];
-    let run = f.run(&arguments);
+    // By the name of a ramp, as a picture lattice may have; it is refused before it is read.
+    f.write("r/skin.png", "a LUT");
+    let run = f.run(&["ramps", "-o", "r", "--through", "r/skin.png", "--force"]);
     assert!(run.error().contains("this is the input"), "{run:?}");
-    assert_eq!(std::fs::read(f.path("r/skin.png")).unwrap(), lattice);
+    assert_eq!(std::fs::read(f.path("r/skin.png")).unwrap(), b"a LUT");
     assert_eq!(std::fs::read_dir(f.path("r")).unwrap().count(), 1);
 }
 
