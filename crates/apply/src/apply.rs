@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use crate::dither::OffsetRows;
 use crate::{ApplyError, Dither};
 
-/// Bytes of a band of rows, about: enough for every thread to have rows, little beside what a decoder holds.
+/// Bytes of a band of rows on either side, about: enough for every thread to have rows, little beside what a decoder holds.
 const BAND_BYTES: u64 = 8 << 20;
 
 /// How a picture goes through a LUT.
@@ -99,7 +99,9 @@ impl Job<'_> {
         out: impl Write + Seek,
     ) -> Result<Change, ApplyError> {
         let codes = self.packed.codes::<I>();
-        let rows = BAND_BYTES / picture.header().row_bytes();
+        // The deeper side counts.
+        let row_bytes = picture.header().row_bytes().max(self.to.row_bytes());
+        let rows = BAND_BYTES / row_bytes;
         let rows = rows.clamp(1, u64::from(self.to.height)) as u32;
         let mut band = Samples::empty(picture.header().depth);
         let mut change = Change::default();
@@ -120,7 +122,7 @@ impl Job<'_> {
     /// Rows from `first` on, each by itself, so that threads share nothing.
     fn band<I: Code, O: Code, const N: usize>(
         &self,
-        codes: &CodeLut<I>,
+        codes: &CodeLut<'_, I>,
         first: usize,
         band: &[[I; N]],
         out: &mut Vec<O>,

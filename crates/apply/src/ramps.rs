@@ -1,6 +1,6 @@
 use std::io::{self, Seek, Write};
 
-use evenstep_lut::{Code, NEAR_BLACK, PackedLut, Ramp, TILE};
+use evenstep_lut::{Code, CodeLut, NEAR_BLACK, PackedLut, Ramp, TILE};
 use evenstep_picture::{Depth, Format, Header, Sample, Samples, write_rows};
 
 /// A picture of ramps in horizontal stripes, of our own design.
@@ -35,6 +35,9 @@ const LEAST_SIDE: u32 = 64;
 /// Most pixels on a side: within what pictures may have.
 const MOST_SIDE: u32 = 16_384;
 
+/// The ramps of which near black shows the darkest part.
+const DARK: [&str; 4] = ["neutral", "red", "green", "blue"];
+
 impl RampPicture {
     /// All of them: each ramp of the audit by itself, near black, and the ten ramps together.
     ///
@@ -57,16 +60,17 @@ impl RampPicture {
                 stripes: both_ways(ramp).into(),
             })
             .collect();
-        let dark = |ramp: &Ramp| {
-            Ramp::new(ramp.name(), ramp.from(), ramp.to().map(|v| v * NEAR_BLACK)).ok()
+        let dark = |name: &str| {
+            let ramp = ramps.iter().find(|ramp| ramp.name() == name);
+            let ramp = ramp.expect("the audit walks a ramp of this name");
+            Ramp::new(name, ramp.from(), ramp.to().map(|v| v * NEAR_BLACK))
+                .expect("ends stay between 0 and 1, and apart")
         };
         pictures.push(Self {
             name: "near-black".to_owned(),
-            // The first four are neutral, red, green and blue.
-            stripes: ramps[..4]
+            stripes: DARK
                 .iter()
-                .filter_map(dark)
-                .flat_map(|ramp| both_ways(&ramp))
+                .flat_map(|name| both_ways(&dark(name)))
                 .collect(),
         });
         pictures.push(Self {
@@ -120,14 +124,10 @@ impl RampPicture {
         Self::check_size(width, height)
             .map_err(|size| io::Error::new(io::ErrorKind::InvalidInput, size))?;
         let header = Header::rgb(width, height, depth);
-        let rows: Vec<Samples> = self
-            .stripes
-            .iter()
-            .map(|stripe| match depth {
-                Depth::Eight => stripe.row::<u8>(width, through),
-                Depth::Sixteen => stripe.row::<u16>(width, through),
-            })
-            .collect();
+        let rows = match depth {
+            Depth::Eight => self.rows::<u8>(width, through),
+            Depth::Sixteen => self.rows::<u16>(width, through),
+        };
         let mut y = 0;
         write_rows(out, format, &header, |batch| {
             // Stripes differ by a row where their number does not divide the height.
@@ -136,10 +136,17 @@ impl RampPicture {
             Ok(())
         })
     }
+
+    /// A row of each stripe.
+    fn rows<T: Code + Sample>(&self, width: u32, through: Option<&PackedLut>) -> Vec<Samples> {
+        let codes = through.map(PackedLut::codes);
+        let row = |stripe: &Stripe| stripe.row::<T>(width, codes.as_ref());
+        self.stripes.iter().map(row).collect()
+    }
 }
 
 impl Stripe {
-    fn row<T: Code + Sample>(&self, width: u32, through: Option<&PackedLut>) -> Samples {
+    fn row<T: Code + Sample>(&self, width: u32, through: Option<&CodeLut<'_, T>>) -> Samples {
         let (from, to) = (self.ramp.from(), self.ramp.to());
         let largest = f64::from(T::LARGEST);
         let pixel = |x: u32| -> [T; 3] {
@@ -153,7 +160,7 @@ impl Stripe {
         let mut row: Vec<[T; 3]> = (0..width).map(pixel).collect();
         if let Some(lut) = through {
             let source = row.clone();
-            lut.codes().row(&source, &[[0.0; 4]; TILE], &mut row);
+            lut.row(&source, &[[0.0; 4]; TILE], &mut row);
         }
         let mut samples = Samples::empty(Depth::Eight);
         T::vec(&mut samples).extend_from_slice(row.as_flattened());
@@ -221,7 +228,8 @@ mod tests {
         };
         // 25.5 rounds up.
         assert_eq!(samples.iter().max(), Some(&26));
-        assert_eq!(picture.stripes.len(), 8);
+        let names = picture.stripes.iter().map(|stripe| stripe.ramp.name());
+        assert!(names.eq(DARK.iter().flat_map(|name| [*name; 2])));
     }
 
     #[test]

@@ -3,6 +3,7 @@ use evenstep_readings::{NoiseModel, Readings};
 use evenstep_scatter::{FitError, Interpolant, Kriging, Scheme, Sites};
 use nalgebra::Matrix3;
 
+use crate::panel::{pq_lms_of, pq_lms_with_jacobian_of};
 use crate::{BaseModel, Encoding, PanelModel, Scales, StructuredModel};
 
 /// What the interpolant carries: the difference from the base, or the encoded colour itself.
@@ -194,17 +195,15 @@ impl PanelModel for ForwardModel {
     fn pq_lms(&self, drive: [f64; 3]) -> [f64; 3] {
         match &self.0 {
             Kind::Channels(model) => model.pq_lms(drive),
-            _ => Encoding::PqLms.encode(self.xyz(drive)),
+            Kind::Base(_) | Kind::Interpolated { .. } => pq_lms_of(self, drive),
         }
     }
 
     fn pq_lms_with_jacobian(&self, drive: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
-        if let Kind::Channels(model) = &self.0 {
-            return model.pq_lms_with_jacobian(drive);
+        match &self.0 {
+            Kind::Channels(model) => model.pq_lms_with_jacobian(drive),
+            Kind::Base(_) | Kind::Interpolated { .. } => pq_lms_with_jacobian_of(self, drive),
         }
-        let (xyz, jacobian) = self.xyz_with_jacobian(drive);
-        let (value, slope) = Encoding::PqLms.encode_with_derivative(xyz);
-        (value, slope * jacobian)
     }
 
     fn xyz_with_jacobian(&self, drive: [f64; 3]) -> (Xyz, Matrix3<f64>) {

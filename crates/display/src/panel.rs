@@ -30,13 +30,26 @@ pub trait PanelModel: Send + Sync {
 
     /// Light shown as [`Encoding::PqLms`] encodes it; models that are fitted there need not decode it first.
     fn pq_lms(&self, drive: [f64; 3]) -> [f64; 3] {
-        Encoding::PqLms.encode(self.xyz(drive))
+        pq_lms_of(self, drive)
     }
 
     /// The same and its derivative, `[(k, c)]` = ∂value_k / ∂drive_c.
     fn pq_lms_with_jacobian(&self, drive: [f64; 3]) -> ([f64; 3], Matrix3<f64>) {
-        let (xyz, jacobian) = self.xyz_with_jacobian(drive);
-        let (value, slope) = Encoding::PqLms.encode_with_derivative(xyz);
-        (value, slope * jacobian)
+        pq_lms_with_jacobian_of(self, drive)
     }
+}
+
+/// What [`PanelModel::pq_lms`] is for a model that knows X, Y and Z.
+pub(crate) fn pq_lms_of(panel: &(impl PanelModel + ?Sized), drive: [f64; 3]) -> [f64; 3] {
+    Encoding::PqLms.encode(panel.xyz(drive))
+}
+
+/// What [`PanelModel::pq_lms_with_jacobian`] is for a model that knows X, Y and Z.
+pub(crate) fn pq_lms_with_jacobian_of(
+    panel: &(impl PanelModel + ?Sized),
+    drive: [f64; 3],
+) -> ([f64; 3], Matrix3<f64>) {
+    let (xyz, jacobian) = panel.xyz_with_jacobian(drive);
+    let (value, slope) = Encoding::PqLms.encode_with_derivative(xyz);
+    (value, slope * jacobian)
 }

@@ -43,10 +43,14 @@ pub fn write_atomic(
 /// Those of [`write_atomic`]. Where a file cannot take its name after all, because its folder went away meanwhile, those
 /// before it that replaced nothing are removed again.
 pub fn write_together(files: &[(&Path, &[u8])], force: bool) -> Result<(), WriteError> {
-    let complete: Vec<Complete> = files
+    let complete = files
         .iter()
-        .map(|(path, bytes)| filled(path, force, |out| out.write_all(bytes)))
-        .collect::<Result<_, _>>()?;
+        .map(|(path, bytes)| filled(path, force, |out| out.write_all(bytes)));
+    commit(complete.collect::<Result<_, _>>()?)
+}
+
+/// Gives files their names; when one cannot take it, the new ones before it are removed again.
+fn commit(complete: Vec<Complete>) -> Result<(), WriteError> {
     let mut new: Vec<PathBuf> = Vec::new();
     for one in complete {
         let (path, is_new) = (one.path.clone(), !one.path.exists());
@@ -110,6 +114,15 @@ impl AtomicFile {
     /// Those of [`write_atomic`].
     pub fn commit(self) -> Result<(), WriteError> {
         self.complete()?.commit()
+    }
+
+    /// The same for several: every one is complete on the disk before the first takes its name.
+    ///
+    /// # Errors
+    /// Those of [`write_together`].
+    pub fn commit_together(files: Vec<Self>) -> Result<(), WriteError> {
+        let complete = files.into_iter().map(Self::complete);
+        commit(complete.collect::<Result<_, _>>()?)
     }
 
     fn complete(self) -> Result<Complete, WriteError> {
@@ -263,6 +276,25 @@ mod tests {
         // What replaced a file stays: the old one is gone.
         assert_eq!(names(folder.path()), ["old", "taken"]);
         assert_eq!(std::fs::read(&old).unwrap(), b"2");
+    }
+
+    #[test]
+    fn files_under_way_take_their_names_together_or_not_at_all() {
+        let folder = tempfile::tempdir().unwrap();
+        let begin = |name: &str| {
+            let mut file = AtomicFile::create(&folder.path().join(name), false).unwrap();
+            file.write_all(name.as_bytes()).unwrap();
+            file
+        };
+        let files = vec![begin("a"), begin("b")];
+        // Somebody else was quicker.
+        std::fs::write(folder.path().join("b"), b"other").unwrap();
+        let refused = AtomicFile::commit_together(files);
+        assert!(matches!(refused, Err(WriteError::Exists { .. })));
+        assert_eq!(names(folder.path()), ["b"]);
+        AtomicFile::commit_together(vec![begin("c"), begin("d")]).unwrap();
+        assert_eq!(names(folder.path()), ["b", "c", "d"]);
+        assert_eq!(std::fs::read(folder.path().join("d")).unwrap(), b"d");
     }
 
     #[test]

@@ -3,7 +3,7 @@ use std::path::PathBuf;
 
 use crate::limits::{MOST_BYTES, MOST_PIXELS};
 
-/// Why a picture could not be read.
+/// Why a picture could not be read or made.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum PictureError {
@@ -39,7 +39,7 @@ pub enum PictureError {
         /// What its reader said.
         why: String,
     },
-    /// A legal file of a kind that is not read here.
+    /// A legal file of a kind that is not read here, or with a part past all limits.
     #[error("{}: {found}; {advice}", path.display())]
     Unsupported {
         /// The file.
@@ -61,13 +61,13 @@ pub enum PictureError {
     },
     /// A piece that has to be held as a whole is larger than [`MOST_BYTES`].
     #[error(
-        "{}: {piece} takes {} MiB of memory, more than {} MiB; save the picture without interlacing or in smaller strips",
+        "{}: {piece} takes {} MiB of memory, more than {} MiB; save the picture smaller, without interlacing or in smaller strips",
         path.display(), bytes.div_ceil(1 << 20), MOST_BYTES >> 20
     )]
     TooMuchMemory {
         /// The file.
         path: PathBuf,
-        /// The piece: a row, a strip, the whole picture.
+        /// The piece: a row, a strip, a row of tiles, an interlaced or the whole picture.
         piece: &'static str,
         /// Bytes it would take.
         bytes: u64,
@@ -82,7 +82,7 @@ pub enum PictureError {
         /// Rows.
         height: u32,
         /// Samples that belong to it.
-        need: u64,
+        need: u128,
         /// Samples given.
         found: usize,
     },

@@ -11,7 +11,8 @@ pub const MOST_PIXELS: u64 = 1 << 28;
 /// reader may hold that twice, packed and unpacked. Our choice.
 pub const MOST_BYTES: u64 = 256 << 20;
 
-/// Most bytes of an ICC profile that are kept, 16 MiB. Our choice; those of displays have kilobytes.
+/// Most bytes of an ICC profile that are kept, 16 MiB: a longer one is left behind and named when it is in a PNG, and a
+/// TIFF with one is refused. Our choice; those of displays have kilobytes.
 pub const MOST_PROFILE_BYTES: usize = 16 << 20;
 
 /// Refuses a picture with too many pixels.

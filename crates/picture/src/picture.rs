@@ -2,6 +2,7 @@ use std::io::{self, BufRead, Seek, Write};
 use std::path::Path;
 
 use crate::limits::check_bytes;
+use crate::write::rows_at_a_time;
 use crate::{Format, Header, PictureError, Reader, Samples, write_rows};
 
 /// A picture held whole.
@@ -17,8 +18,9 @@ impl Picture {
     /// # Errors
     /// [`PictureError::Count`] unless there are as many as the header says and at least one.
     pub fn new(header: Header, samples: Samples) -> Result<Self, PictureError> {
-        let need = header.row_samples() as u64 * u64::from(header.height);
-        if samples.len() as u64 == need && need > 0 && samples.depth() == header.depth {
+        // 2⁶⁶ at most.
+        let need = u128::from(header.width) * header.channels() as u128 * u128::from(header.height);
+        if samples.len() as u128 == need && need > 0 && samples.depth() == header.depth {
             return Ok(Self { header, samples });
         }
         Err(PictureError::Count {
@@ -66,8 +68,12 @@ impl Picture {
     /// # Errors
     /// What the system says.
     pub fn write(&self, out: impl Write + Seek, format: Format) -> io::Result<()> {
+        let step = rows_at_a_time(&self.header) as usize * self.header.row_samples();
+        let mut done = 0;
         write_rows(out, format, &self.header, |into| {
-            into.clone_from(&self.samples);
+            let end = self.samples.len().min(done + step);
+            into.copy_from(&self.samples, done..end);
+            done = end;
             Ok(())
         })
     }

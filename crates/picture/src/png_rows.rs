@@ -1,10 +1,16 @@
-use std::io::{BufRead, Seek};
+use std::io::{self, BufRead, Seek, SeekFrom};
 use std::path::Path;
 
 use png::{BitDepth, ColorType, Decoder, DecodingError, Limits, Reader, Transformations};
 
-use crate::limits::{MOST_PROFILE_BYTES, check_bytes, check_pixels};
+use crate::limits::{MOST_BYTES, MOST_PROFILE_BYTES, check_bytes, check_pixels};
 use crate::{ColourTags, Depth, Header, PictureError, Samples};
+
+/// Bytes before the first chunk.
+const SIGNATURE: i64 = 8;
+
+/// What the decoder may set aside in all: a row, and beside it a profile, packed and unpacked.
+const DECODER_BYTES: usize = MOST_BYTES as usize + 2 * MOST_PROFILE_BYTES;
 
 /// Rows of a PNG, unpacked as they are asked for; an interlaced one is unpacked whole, because its last pass touches
 /// every row.
@@ -19,12 +25,16 @@ pub(crate) struct PngRows<R: BufRead + Seek> {
 }
 
 impl<R: BufRead + Seek> PngRows<R> {
-    pub(crate) fn new(input: R, path: &Path) -> Result<(Header, Self), PictureError> {
+    pub(crate) fn new(mut input: R, path: &Path) -> Result<(Header, Self), PictureError> {
         let fault = |e| fault(path, 0, e);
+        let has_profile = holds_profile(&mut input).map_err(|source| PictureError::Io {
+            path: path.to_owned(),
+            source,
+        })?;
         let mut decoder = Decoder::new_with_limits(
             input,
             Limits {
-                bytes: MOST_PROFILE_BYTES,
+                bytes: DECODER_BYTES,
             },
         );
         decoder.set_ignore_text_chunk(true);
@@ -58,7 +68,7 @@ impl<R: BufRead + Seek> PngRows<R> {
             height,
             depth,
             has_alpha: matches!(kind, ColorType::GrayscaleAlpha | ColorType::Rgba),
-            tags: tags(reader.info(), is_grey),
+            tags: tags(reader.info(), has_profile, is_grey),
         };
         if reader.info().interlaced {
             let all = header.row_bytes() * u64::from(height);
@@ -126,11 +136,35 @@ pub(crate) fn spread<T: Copy>(row: impl Iterator<Item = T>, stored: usize, into:
     }
 }
 
-fn tags(info: &png::Info<'_>, is_grey: bool) -> ColourTags {
+/// Whether an iCCP chunk comes before the pixels. The decoder forgets one that it cannot unpack without a word.
+fn holds_profile(input: &mut (impl BufRead + Seek)) -> io::Result<bool> {
+    let mut found = false;
+    input.seek_relative(SIGNATURE)?;
+    let mut start = [0; 8];
+    while !found {
+        match input.read_exact(&mut start) {
+            Err(e) if e.kind() == io::ErrorKind::UnexpectedEof => break,
+            read => read?,
+        }
+        let [a, b, c, d, name @ ..] = start;
+        if name == *b"IDAT" {
+            break;
+        }
+        found = name == *b"iCCP";
+        // The data and its checksum.
+        input.seek_relative(i64::from(u32::from_be_bytes([a, b, c, d])) + 4)?;
+    }
+    input.seek(SeekFrom::Start(0))?;
+    Ok(found)
+}
+
+fn tags(info: &png::Info<'_>, has_profile: bool, is_grey: bool) -> ColourTags {
     let mut left_behind = Vec::new();
-    let mut icc_profile = info.icc_profile.as_ref().map(|p| p.to_vec());
+    let profile = info.icc_profile.as_ref();
     // A profile of greys does not describe the three channels they become.
-    if is_grey && icc_profile.take().is_some() {
+    let kept = profile.filter(|p| p.len() <= MOST_PROFILE_BYTES && !is_grey);
+    let icc_profile = kept.map(|p| p.to_vec());
+    if has_profile && icc_profile.is_none() {
         left_behind.push("iCCP");
     }
     let light = [
@@ -168,8 +202,8 @@ fn fault(path: &Path, row: u32, error: DecodingError) -> PictureError {
         }
         DecodingError::LimitsExceeded => PictureError::Unsupported {
             path: path.to_owned(),
-            found: "a size or a colour profile past all limits".to_owned(),
-            advice: "make the picture smaller, or save it without the profile",
+            found: "a size or a chunk past all limits".to_owned(),
+            advice: "make the picture smaller, or save it without notes and profile",
         },
         error => PictureError::Damaged {
             path: path.to_owned(),

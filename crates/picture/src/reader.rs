@@ -9,8 +9,8 @@ use crate::{Format, Header, PictureError, Samples};
 /// A picture in a file, read from the top a band of rows at a time.
 ///
 /// Greys become three equal samples; a palette becomes its colours, and what a PNG declares transparent becomes alpha;
-/// 1, 2 and 4 bits become 8. TIFF files with palettes, separate planes, colours multiplied by alpha, or samples other
-/// than unsigned 8 or 16 bits are refused. Of a TIFF with several pictures the first is read. Memory is bounded by
+/// 1, 2 and 4 bits become 8. TIFF files with palettes, greys with alpha, separate planes, colours multiplied by alpha,
+/// samples other than unsigned 8 or 16 bits, or rows that do not begin at the top left are refused. Of a TIFF with several pictures the first is read. Memory is bounded by
 /// [`MOST_BYTES`](crate::MOST_BYTES) as said there, whatever the file holds.
 pub struct Reader<R: BufRead + Seek> {
     header: Header,
@@ -30,7 +30,7 @@ impl Reader<BufReader<File>> {
     /// Opens a file and reads its header.
     ///
     /// # Errors
-    /// Any [`PictureError`] but [`Count`](PictureError::Count).
+    /// Any [`PictureError`] but [`NoFormat`](PictureError::NoFormat) and [`Count`](PictureError::Count).
     pub fn open(path: &Path) -> Result<Self, PictureError> {
         let file = File::open(path).map_err(|source| PictureError::Io {
             path: path.to_owned(),
@@ -98,6 +98,7 @@ impl<R: BufRead + Seek> Reader<R> {
     ///
     /// # Errors
     /// [`PictureError::Damaged`] and [`PictureError::Io`]; with the last rows also for what comes after them.
+    /// [`PictureError::Unsupported`] where only the pixels show that they are of a kind that is not read.
     pub fn read_rows(&mut self, most: u32, into: &mut Samples) -> Result<u32, PictureError> {
         into.clear(self.header.depth);
         let count = most.min(self.header.height - self.next);

@@ -28,6 +28,16 @@ impl Samples {
         }
     }
 
+    /// Becomes a copy of some of the samples of another.
+    pub(crate) fn copy_from(&mut self, other: &Self, range: std::ops::Range<usize>) {
+        self.clear(other.depth());
+        match (self, other) {
+            (Self::Eight(all), Self::Eight(other)) => all.extend_from_slice(&other[range]),
+            (Self::Sixteen(all), Self::Sixteen(other)) => all.extend_from_slice(&other[range]),
+            _ => unreachable!("cleared to the same depth"),
+        }
+    }
+
     /// Bits of each.
     #[must_use]
     pub fn depth(&self) -> Depth {

@@ -15,7 +15,8 @@ pub struct ColourTags {
     pub gamma: Option<u32>,
     /// x and y of white, red, green and blue in 1/100 000. PNG chunk cHRM.
     pub chromaticities: Option<[u32; 8]>,
-    /// Names of tags that the file holds and that were left behind on reading.
+    /// Names of tags about colours or light that the file holds and that were left behind on reading: nothing here keeps
+    /// them, or they are damaged or too long.
     pub left_behind: Vec<&'static str>,
 }
 
@@ -26,8 +27,9 @@ impl ColourTags {
         let mut lost = self.left_behind.clone();
         let overruled = self.srgb_intent.is_some() && self.icc_profile.is_some();
         match format {
-            // A PNG should not hold both (third edition, 11.3.2.5).
-            Format::Png if overruled => lost.push("iCCP"),
+            // A PNG should not hold both; of the two the profile counts (third edition, W3C 2025: cICP goes before iCCP,
+            // that before sRGB, that before gAMA and cHRM).
+            Format::Png if overruled => lost.push("sRGB"),
             Format::Png => {}
             Format::Tiff => {
                 let only_in_png = [

@@ -10,7 +10,19 @@ use crate::limits::{MOST_BYTES, MOST_PROFILE_BYTES, check_bytes, check_pixels};
 use crate::png_rows::spread;
 use crate::{ColourTags, Depth, Header, PictureError, Samples};
 
+/// PhotometricInterpretation: 0 and 1 are greys, 2 is RGB (TIFF 6.0, section 8).
+const RGB: u16 = 2;
+
+/// Tags about colours that are named when they are there, and not kept (TIFF 6.0, section 20).
+const NOT_KEPT: [(u16, &str); 3] = [
+    (301, "TransferFunction"),
+    (318, "WhitePoint"),
+    (319, "PrimaryChromaticities"),
+];
+
 const SAVE_PLAIN: &str = "save the picture as RGB or grey at 8 or 16 bits";
+
+const SAVE_UNPACKED: &str = "save the picture uncompressed, as RGB or grey at 8 or 16 bits";
 
 /// Rows of the first picture of a TIFF. What is unpacked at a time is a strip, or a row of tiles.
 pub(crate) struct TiffRows<R: Read + Seek> {
@@ -40,13 +52,35 @@ impl<R: Read + Seek> TiffRows<R> {
         let mut decoder = Decoder::new(input).map_err(fault)?.with_limits(limits);
         let (width, height) = decoder.dimensions().map_err(fault)?;
         check_pixels(path, width, height)?;
+        let mut number = |tag, without: u16| -> Result<u16, PictureError> {
+            Ok(decoder
+                .find_tag_unsigned(tag)
+                .map_err(fault)?
+                .unwrap_or(without))
+        };
+        if let Some(kind) = kind_not_read(number(Tag::PhotometricInterpretation, RGB)?) {
+            return Err(unsupported(kind, SAVE_PLAIN));
+        }
+        // 1 is "row 0 is the top, column 0 the left" (TIFF 6.0, section 8).
+        if number(Tag::Orientation, 1)? != 1 {
+            return Err(unsupported(
+                "the picture is stored turned or mirrored".to_owned(),
+                "save it upright",
+            ));
+        }
+        if number(Tag::PlanarConfiguration, 1)? != 1 {
+            return Err(unsupported(
+                "channels stored in separate planes".to_owned(),
+                "save them pixel by pixel",
+            ));
+        }
         let (stored, bits) = match decoder.colortype().map_err(fault)? {
             ColorType::Gray(bits) => (1, bits),
             ColorType::RGB(bits) => (3, bits),
             ColorType::RGBA(bits) => (4, bits),
-            other => {
+            _ => {
                 return Err(unsupported(
-                    format!("colours of the kind {other:?}"),
+                    "grey with alpha or other further channels".to_owned(),
                     SAVE_PLAIN,
                 ));
             }
@@ -56,20 +90,11 @@ impl<R: Read + Seek> TiffRows<R> {
             16 => Depth::Sixteen,
             _ => return Err(unsupported(format!("samples of {bits} bits"), SAVE_PLAIN)),
         };
-        let mut number = |tag, without: u16| -> Result<u16, PictureError> {
-            Ok(decoder
-                .find_tag_unsigned(tag)
-                .map_err(fault)?
-                .unwrap_or(without))
-        };
-        if number(Tag::PlanarConfiguration, 1)? != 1 {
-            return Err(unsupported(
-                "channels stored in separate planes".to_owned(),
-                "save them pixel by pixel",
-            ));
-        }
-        let samples = usize::from(number(Tag::SamplesPerPixel, 1)?);
-        if samples != stored {
+        let samples: u16 = decoder
+            .find_tag_unsigned(Tag::SamplesPerPixel)
+            .map_err(fault)?
+            .unwrap_or(1);
+        if usize::from(samples) != stored {
             return Err(unsupported(format!("{samples} channels"), SAVE_PLAIN));
         }
         let extra: Vec<u16> = decoder
@@ -236,7 +261,28 @@ fn tags<R: Read + Seek>(decoder: &mut Decoder<R>, is_grey: bool) -> Result<Colou
             tags.icc_profile = Some(profile.into_u8_vec()?);
         }
     }
+    for (tag, name) in NOT_KEPT {
+        if decoder.find_tag(Tag::Unknown(tag))?.is_some() {
+            tags.left_behind.push(name);
+        }
+    }
     Ok(tags)
+}
+
+/// What a PhotometricInterpretation that is not read stands for; `None` for greys and RGB.
+///
+/// # Source
+/// TIFF 6.0 (1992), sections 5, 8, 16, 21 and 23; 9, a second L*a*b*, from memory.
+fn kind_not_read(number: u16) -> Option<String> {
+    Some(match number {
+        0..=RGB => return None,
+        3 => "colours from a palette".to_owned(),
+        4 => "a mask of transparency".to_owned(),
+        5 => "colours in CMYK".to_owned(),
+        6 => "colours in YCbCr".to_owned(),
+        8 | 9 => "colours in CIE L*a*b*".to_owned(),
+        other => format!("colours of kind {other} (PhotometricInterpretation)"),
+    })
 }
 
 fn fault(path: &Path, row: u32, error: TiffError) -> PictureError {
@@ -252,8 +298,8 @@ fn fault(path: &Path, row: u32, error: TiffError) -> PictureError {
         },
         TiffError::UnsupportedError(what) => PictureError::Unsupported {
             path,
-            found: what.to_string(),
-            advice: SAVE_PLAIN,
+            found: format!("packed or coded in a way that is not read ({what})"),
+            advice: SAVE_UNPACKED,
         },
         error => PictureError::Damaged {
             path,

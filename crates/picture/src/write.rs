@@ -39,6 +39,13 @@ pub fn write_rows<E: From<io::Error>>(
     }
 }
 
+/// Rows of about [`STRIP_BYTES`].
+pub(crate) fn rows_at_a_time(header: &Header) -> u32 {
+    let rows = STRIP_BYTES / header.row_bytes().max(1);
+    // At most the height.
+    rows.clamp(1, u64::from(header.height).max(1)) as u32
+}
+
 /// Takes rows from `next` until the picture is complete, and hands each batch to `put`.
 fn pull<E: From<io::Error>>(
     header: &Header,
@@ -79,9 +86,7 @@ fn png<E: From<io::Error>>(
         Depth::Eight => BitDepth::Eight,
         Depth::Sixteen => BitDepth::Sixteen,
     };
-    if header.tags.srgb_intent.is_none() {
-        info.icc_profile = header.tags.icc_profile.as_deref().map(Into::into);
-    }
+    info.icc_profile = header.tags.icc_profile.as_deref().map(Into::into);
     let mut encoder = Encoder::with_info(out, info).map_err(system)?;
     encoder.set_compression(png::Compression::Fast);
     let mut writer = encoder.write_header().map_err(system)?;
@@ -93,9 +98,12 @@ fn png<E: From<io::Error>>(
     pull(header, next, |batch| match batch {
         Samples::Eight(all) => rows.write_all(all),
         Samples::Sixteen(all) => {
-            bytes.clear();
-            bytes.extend(all.iter().flat_map(|v| v.to_be_bytes()));
-            rows.write_all(&bytes)
+            for row in all.chunks_exact(header.row_samples()) {
+                bytes.clear();
+                bytes.extend(row.iter().flat_map(|v| v.to_be_bytes()));
+                rows.write_all(&bytes)?;
+            }
+            Ok(())
         }
     })?;
     rows.finish().map_err(system)?;
@@ -110,7 +118,8 @@ fn plain_chunks(header: &Header) -> Vec<([u8; 4], Vec<u8>)> {
     if let Some(numbers) = tags.code_points {
         chunks.push((*b"cICP", numbers.to_vec()));
     }
-    if let Some(intent) = tags.srgb_intent {
+    // A profile goes before sRGB, and both should not be there; see `ColourTags::lost_in`.
+    if let (Some(intent), None) = (tags.srgb_intent, &tags.icc_profile) {
         chunks.push((*b"sRGB", vec![intent]));
     }
     if let Some(gamma) = tags.gamma {
@@ -152,24 +161,29 @@ where
             .write_tag(Tag::IccProfile, Undefined(profile))
             .map_err(system)?;
     }
-    let rows = (STRIP_BYTES / header.row_bytes()).clamp(1, u64::from(header.height));
-    // At most the height.
-    image.rows_per_strip(rows as u32).map_err(system)?;
+    image
+        .rows_per_strip(rows_at_a_time(header))
+        .map_err(system)?;
+    // What is left of a batch until the strip it begins is full.
     let mut waiting: Vec<T> = Vec::new();
     pull(header, next, |batch| {
-        waiting.extend_from_slice(T::slice(batch).unwrap_or_default());
-        let mut done = 0;
+        let mut batch = T::slice(batch).unwrap_or_default();
         loop {
             let strip = image.next_strip_sample_count() as usize;
-            if strip == 0 || waiting.len() - done < strip {
+            if strip == 0 || waiting.len() + batch.len() < strip {
                 break;
             }
-            image
-                .write_strip(&waiting[done..done + strip])
-                .map_err(io_error)?;
-            done += strip;
+            let (first, rest) = batch.split_at(strip - waiting.len());
+            batch = rest;
+            if waiting.is_empty() {
+                image.write_strip(first).map_err(io_error)?;
+            } else {
+                waiting.extend_from_slice(first);
+                image.write_strip(&waiting).map_err(io_error)?;
+                waiting.clear();
+            }
         }
-        waiting.drain(..done);
+        waiting.extend_from_slice(batch);
         Ok(())
     })?;
     image.finish().map_err(system)

@@ -33,7 +33,7 @@ the correction acts twice.";
 #[derive(Args, Debug)]
 #[command(after_help = EXAMPLE)]
 pub(crate) struct ApplyArgs {
-    /// The LUT, as cube text
+    /// The LUT: cube text, Common LUT Format, picture lattice or integer table
     #[arg(value_name = "LUT")]
     lut: PathBuf,
     /// The picture to read, PNG or TIFF at 8 or 16 bits

@@ -41,7 +41,8 @@ pub(crate) struct RampsArgs {
     /// Folder for the pictures; made if it is not there
     #[arg(short = 'o', long = "out", value_name = "DIR")]
     out: PathBuf,
-    /// Draw a twin of each picture as it leaves this LUT, given as cube text
+    /// Draw a twin of each picture as it leaves this LUT: cube text, Common LUT Format, picture lattice or
+    /// integer table
     #[arg(long, value_name = "LUT")]
     through: Option<PathBuf>,
     /// How the LUT is read between nodes; weights:BITS is tetrahedral with the position in the cell
@@ -88,6 +89,22 @@ fn size(text: &str) -> Result<(u32, u32), String> {
 
 pub(crate) fn run(args: &RampsArgs) -> anyhow::Result<Outcome> {
     let ui = Ui::new(args.common.quiet);
+    let (format, ending) = match args.format {
+        Kind::Png => (Format::Png, "png"),
+        Kind::Tiff => (Format::Tiff, "tiff"),
+    };
+    let pictures = RampPicture::all();
+    let mut files = Vec::new();
+    for picture in &pictures {
+        let file = |part: &str| args.out.join(format!("{}{part}.{ending}", picture.name()));
+        files.push((picture, false, file("")));
+        if args.through.is_some() {
+            files.push((picture, true, file("-through")));
+        }
+    }
+    let paths: Vec<&Path> = files.iter().map(|(_, _, path)| path.as_path()).collect();
+    let inputs: Vec<&Path> = args.through.iter().map(PathBuf::as_path).collect();
+    output::spare(&inputs, &paths)?;
     let lut = match &args.through {
         Some(path) => {
             let (lut, notes) = read_lut(path)?;
@@ -98,30 +115,19 @@ pub(crate) fn run(args: &RampsArgs) -> anyhow::Result<Outcome> {
     };
     std::fs::create_dir_all(&args.out)
         .with_context(|| format!("{}: cannot make the folder", args.out.display()))?;
-    let (format, ending) = match args.format {
-        Kind::Png => (Format::Png, "png"),
-        Kind::Tiff => (Format::Tiff, "tiff"),
-    };
-    let pictures = RampPicture::all();
-    let mut files = Vec::new();
-    for picture in &pictures {
-        let file = |part: &str| args.out.join(format!("{}{part}.{ending}", picture.name()));
-        files.push((picture, None, file("")));
-        if lut.is_some() {
-            files.push((picture, lut.as_ref(), file("-through")));
-        }
-    }
-    let paths: Vec<&Path> = files.iter().map(|(_, _, path)| path.as_path()).collect();
     output::check(&paths, args.common.force)?;
     let progress = ui.progress("ramps");
-    for (i, (picture, through, path)) in files.iter().enumerate() {
+    let mut written = Vec::new();
+    for (i, (picture, is_twin, path)) in files.iter().enumerate() {
         progress.at(i, files.len());
         let mut file = AtomicFile::create(path, args.common.force)?;
+        let through = lut.as_ref().filter(|_| *is_twin);
         picture
-            .write(&mut file, format, args.size, args.bits, *through)
+            .write(&mut file, format, args.size, args.bits, through)
             .with_context(|| format!("{}: cannot be written", path.display()))?;
-        file.commit()?;
+        written.push(file);
     }
+    AtomicFile::commit_together(written)?;
     drop(progress);
     let (width, height) = args.size;
     print(&format!(

@@ -40,6 +40,18 @@ fn each_picture_has_a_twin_that_apply_would_make() {
 }
 
 #[test]
+fn the_lut_is_not_replaced_by_a_picture_and_nothing_is_half_done() {
+    let f = Fixture::new();
+    std::fs::create_dir(f.path("r")).unwrap();
+    // By the name of a ramp, as a picture lattice may have; it is refused before it is read.
+    f.write("r/skin.png", "a LUT");
+    let run = f.run(&["ramps", "-o", "r", "--through", "r/skin.png", "--force"]);
+    assert!(run.error().contains("this is the input"), "{run:?}");
+    assert_eq!(std::fs::read(f.path("r/skin.png")).unwrap(), b"a LUT");
+    assert_eq!(std::fs::read_dir(f.path("r")).unwrap().count(), 1);
+}
+
+#[test]
 fn depth_format_and_size_are_as_asked_and_nothing_is_replaced() {
     let f = Fixture::new();
     let arguments = [

@@ -241,7 +241,8 @@ impl StructuredModel {
             matrix: training.matrix,
             black: training.black,
             bends,
-            sum: AnovaTable::new(&sum),
+            // Refused is Matérn 3/2 alone.
+            sum: AnovaTable::new(&sum).expect("the smoothness of the process is Matérn 5/2"),
             scales,
             process,
         })

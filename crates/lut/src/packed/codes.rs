@@ -1,20 +1,21 @@
 use super::cell::PackedLattice;
 use super::{Code, PackedLut, TILE, rows};
 
-/// A [`PackedLut`] for whole numbers of one depth; curves are drawn out to a table of all codes.
+/// A [`PackedLut`] for whole numbers of one depth; curves are drawn out to a table of all codes, the lattice is borrowed.
 #[derive(Clone, Debug)]
-pub struct CodeLut<I> {
+pub struct CodeLut<'a, I> {
     pub(super) curves: Option<Vec<[f32; 3]>>,
-    pub(super) lattice: Option<PackedLattice>,
+    pub(super) lattice: Option<&'a PackedLattice>,
     depth: std::marker::PhantomData<I>,
 }
 
 /// What is added to a code before it is rounded, for each pixel of a tile in red, green and blue; the fourth is idle.
-/// Between −½ and ½; without dither all are 0.
+/// Between −½ and ½, both excluded; without dither all are 0. A drive within 2⁻²² of a code is left alone: single
+/// precision does not tell them apart.
 pub type Offsets = [[f32; 4]; TILE];
 
-impl<I: Code> CodeLut<I> {
-    pub(super) fn new(lut: &PackedLut) -> Self {
+impl<'a, I: Code> CodeLut<'a, I> {
+    pub(super) fn new(lut: &'a PackedLut) -> Self {
         let largest = f64::from(I::LARGEST);
         Self {
             curves: lut.curves.as_ref().map(|curves| {
@@ -26,7 +27,7 @@ impl<I: Code> CodeLut<I> {
                     })
                     .collect()
             }),
-            lattice: lut.lattice.clone(),
+            lattice: lut.lattice.as_ref(),
             depth: std::marker::PhantomData,
         }
     }

@@ -49,7 +49,7 @@ impl PackedLut {
 
     /// The same for whole numbers.
     #[must_use]
-    pub fn codes<I: Code>(&self) -> CodeLut<I> {
+    pub fn codes<I: Code>(&self) -> CodeLut<'_, I> {
         CodeLut::new(self)
     }
 }
@@ -133,9 +133,36 @@ mod tests {
         ] {
             for how in [Evaluation::Trilinear, Evaluation::Tetrahedral] {
                 let mut out = vec![[0; 3]; all.len()];
-                let codes = PackedLut::new(&lut, how).codes::<u16>();
-                codes.row(&all, &[[0.0; 4]; TILE], &mut out);
+                let packed = PackedLut::new(&lut, how);
+                packed.codes().row(&all, &[[0.0; 4]; TILE], &mut out);
                 assert!(all == out, "{how}");
+            }
+        }
+    }
+
+    /// With the largest offsets that there are, just under a half, and with small ones.
+    #[test]
+    fn the_identity_keeps_every_code_under_dither() {
+        let offset = |rank: f32| (rank + 0.5) / 4096.0 - 0.5;
+        let ranks = [0.0, 1.0, 20.0, 2047.0, 2048.0, 4075.0, 4094.0, 4095.0];
+        let offsets = std::array::from_fn(|i| [offset(ranks[i % ranks.len()]); 4]);
+        // As many pixels of a code as there are ranks, and these divide a tile: a code meets each of them once.
+        let wide = (0..=u16::MAX).flat_map(|v| [[v; 3]; 8]).collect::<Vec<_>>();
+        let narrow = (0..=u8::MAX).flat_map(|v| [[v; 3]; 8]).collect::<Vec<_>>();
+        for lut in [
+            Lut::from(Lut3d::identity(33)),
+            Lut::from(Lut3d::identity(65)),
+            Lut::default(),
+        ] {
+            for how in [Evaluation::Trilinear, Evaluation::Tetrahedral] {
+                let packed = PackedLut::new(&lut, how);
+                let mut out = vec![[0_u16; 3]; wide.len()];
+                packed.codes().row(&wide, &offsets, &mut out);
+                let moved = wide.iter().zip(&out).filter(|(a, b)| a != b).count();
+                assert_eq!(moved, 0, "16 bits, {how}");
+                let mut out = vec![[0_u8; 3]; narrow.len()];
+                packed.codes().row(&narrow, &offsets, &mut out);
+                assert!(narrow == out, "8 bits, {how}");
             }
         }
     }

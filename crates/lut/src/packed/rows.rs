@@ -32,18 +32,24 @@ pub(super) fn floats(lattice: &PackedLattice, pixels: &mut [[f32; 3]]) {
     }
 }
 
+/// A drive this close to a code is that code, and no offset moves it: the signal, its place, its weights, their sum and
+/// the code are each rounded by up to 2⁻²⁴ of 1, which together is less than this. At 8 bits it is less than the smallest
+/// offset and changes nothing.
+const BLUR: f32 = 1.0 / 4_194_304.0;
+
 #[multiversion(targets(
     "x86_64+avx512f+avx512dq+avx512vl+avx512bw+avx2+fma",
     "x86_64+avx2+fma"
 ))]
 pub(super) fn codes<I: Code, O: Code, const N: usize>(
-    lut: &CodeLut<I>,
+    lut: &CodeLut<'_, I>,
     row: &[[I; N]],
     offsets: &Lane<[f32; 4]>,
     out: &mut [[O; N]],
 ) {
     let unit = f32::from(I::LARGEST).recip();
     let largest = f32::from(O::LARGEST);
+    let blur = largest * BLUR;
     let mut signals = [[0.0; TILE]; 3];
     let mut drives = [[0.0; 4]; TILE];
     for (part, into) in row.chunks(TILE).zip(out.chunks_mut(TILE)) {
@@ -63,7 +69,7 @@ pub(super) fn codes<I: Code, O: Code, const N: usize>(
                 }
             }
         }
-        match &lut.lattice {
+        match lut.lattice {
             Some(lattice) => lattice.tile(&signals, &mut drives),
             None => {
                 for (i, drive) in drives.iter_mut().enumerate() {
@@ -73,9 +79,15 @@ pub(super) fn codes<I: Code, O: Code, const N: usize>(
         }
         for i in 0..into.len() {
             for c in 0..3 {
-                let code = larger(drives[i][c] * largest + offsets[i][c], 0.0);
-                let whole = smaller(code, largest) + WHOLE;
-                into[i][c] = O::from_bits(whole.to_bits());
+                let code = smaller(larger(drives[i][c] * largest, 0.0), largest);
+                let whole = code + WHOLE;
+                // The offset is added to what is left of the code, not to the code: from 32768 on, numbers are 2⁻⁸ apart,
+                // and an offset just below a half would become one.
+                let rest = code - (whole - WHOLE);
+                let rest = if rest.abs() > blur { rest } else { 0.0 };
+                let rest = rest + offsets[i][c];
+                let near = whole.to_bits() + u32::from(rest > 0.5) - u32::from(rest < -0.5);
+                into[i][c] = O::from_bits(near);
             }
         }
         if N == 4 {

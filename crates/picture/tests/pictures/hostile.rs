@@ -1,5 +1,6 @@
 use evenstep_picture::{
-    Depth, Format, Header, MOST_BYTES, MOST_PIXELS, Picture, PictureError, Samples,
+    Depth, Format, Header, MOST_BYTES, MOST_PIXELS, MOST_PROFILE_BYTES, Picture, PictureError,
+    Samples,
 };
 use proptest::prelude::*;
 use tiff::encoder::TiffEncoder;
@@ -63,6 +64,7 @@ fn a_directory_of_lies_is_read_or_refused() {
     let at = u32::from_le_bytes(file[4..8].try_into().unwrap()) as usize;
     let count = usize::from(u16::from_le_bytes(file[at..at + 2].try_into().unwrap()));
     assert!(count > 10);
+    let (mut read, mut refused) = (0, 0);
     for entry in 0..count {
         for field in [2, 4, 8] {
             for lie in [0_u32, 1, 2, 255, 65_535, 1 << 31, u32::MAX] {
@@ -70,10 +72,37 @@ fn a_directory_of_lies_is_read_or_refused() {
                 let start = at + 2 + 12 * entry + field;
                 let width = if field == 2 { 2 } else { 4 };
                 file[start..start + width].copy_from_slice(&lie.to_le_bytes()[..width]);
-                let _ = picture_of(&file);
+                match picture_of(&file) {
+                    Ok(picture) => {
+                        let header = picture.header();
+                        let need = header.row_samples() * header.height as usize;
+                        assert_eq!(picture.samples().len(), need);
+                        read += 1;
+                    }
+                    Err(_) => refused += 1,
+                }
             }
         }
     }
+    // Some lies say what was there.
+    assert!(read > 0 && refused > 0, "{read} read, {refused} refused");
+}
+
+/// What the limits promise: a row or a profile of more than the decoder would take by itself.
+#[test]
+fn a_long_row_is_read_and_a_profile_is_kept_up_to_its_limit() {
+    let picture = |width: u32, profile: usize| {
+        let mut header = Header::rgb(width, 1, Depth::Eight);
+        header.tags.icc_profile = (profile > 0).then(|| vec![7; profile]);
+        Picture::new(header, Samples::Eight(vec![9; 3 * width as usize])).unwrap()
+    };
+    let long = picture(MOST_PROFILE_BYTES as u32 / 3 + 100_000, 0);
+    assert!(picture_of(&bytes_of(&long, Format::Png)).unwrap() == long);
+    let full = picture(1, MOST_PROFILE_BYTES);
+    assert!(picture_of(&bytes_of(&full, Format::Png)).unwrap() == full);
+    let over = picture_of(&bytes_of(&picture(1, MOST_PROFILE_BYTES + 1), Format::Png)).unwrap();
+    assert!(over.header().tags.icc_profile.is_none());
+    assert_eq!(over.header().tags.left_behind, ["iCCP"]);
 }
 
 fn png_header(width: u32, height: u32, interlaced: bool) -> Vec<u8> {

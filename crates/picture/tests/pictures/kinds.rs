@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use evenstep_picture::{Depth, PictureError, Samples};
+use evenstep_picture::{Depth, Format, PictureError, Samples};
 use png::{BitDepth, ColorType};
 use tiff::encoder::{TiffEncoder, colortype};
 use tiff::tags::{ExtraSamples, Tag};
@@ -208,7 +208,19 @@ fn what_is_not_read_is_refused_with_the_reason() {
         ),
         (
             tiff_with(None, Some((Tag::PhotometricInterpretation, 3))),
-            "",
+            "palette",
+        ),
+        (
+            tiff_with(None, Some((Tag::PhotometricInterpretation, 1))),
+            "grey with alpha",
+        ),
+        (
+            tiff_with(None, Some((Tag::PhotometricInterpretation, 4))),
+            "mask",
+        ),
+        (
+            tiff_with(None, Some((Tag::Orientation, 6))),
+            "save it upright",
         ),
         (
             tiff_with(None, Some((Tag::PhotometricInterpretation, 6))),
@@ -233,6 +245,56 @@ fn what_is_not_read_is_refused_with_the_reason() {
         picture_of(b"GIF89a...."),
         Err(PictureError::NotAPicture { .. })
     ));
+}
+
+#[test]
+fn tags_about_colours_that_a_tiff_has_and_we_do_not_keep_are_named() {
+    for (tag, name) in [
+        (301, "TransferFunction"),
+        (318, "WhitePoint"),
+        (319, "PrimaryChromaticities"),
+    ] {
+        let picture = picture_of(&tiff_with(None, Some((Tag::Unknown(tag), 1)))).unwrap();
+        assert_eq!(picture.header().tags.lost_in(Format::Tiff), [name]);
+    }
+    let upright = picture_of(&tiff_with(None, Some((Tag::Orientation, 1)))).unwrap();
+    assert!(upright.header().tags.left_behind.is_empty());
+}
+
+#[test]
+fn a_profile_that_cannot_be_unpacked_is_named() {
+    let file_with = |profile: &[u8]| {
+        let mut file = Vec::new();
+        let mut encoder = png::Encoder::new(&mut file, 1, 1);
+        encoder.set_color(ColorType::Rgb);
+        let mut writer = encoder.write_header().unwrap();
+        // A note before it, whose text names the chunk.
+        writer
+            .write_chunk(png::chunk::tEXt, b"note\0IDAT iCCP")
+            .unwrap();
+        writer.write_chunk(png::chunk::iCCP, profile).unwrap();
+        writer.write_image_data(&[1, 2, 3]).unwrap();
+        writer.finish().unwrap();
+        file
+    };
+    for damaged in [&b""[..], b"name", b"name\0\0no zlib stream", b"name\0\x01x"] {
+        let tags = picture_of(&file_with(damaged))
+            .unwrap()
+            .header()
+            .tags
+            .clone();
+        assert_eq!((tags.icc_profile, tags.left_behind), (None, vec!["iCCP"]));
+    }
+    let mut whole = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::fast());
+    std::io::Write::write_all(&mut whole, b"profile").unwrap();
+    let chunk = [&b"name\0\0"[..], &whole.finish().unwrap()].concat();
+    let tags = picture_of(&file_with(&chunk))
+        .unwrap()
+        .header()
+        .tags
+        .clone();
+    assert_eq!(tags.icc_profile.as_deref(), Some(&b"profile"[..]));
+    assert!(tags.left_behind.is_empty());
 }
 
 #[test]

@@ -1,7 +1,7 @@
 use std::io::Cursor;
 use std::path::Path;
 
-use evenstep_picture::{Depth, Format, Header, Reader, Samples, write_rows};
+use evenstep_picture::{Depth, Format, Header, Picture, Reader, Samples, write_rows};
 
 /// 24 MiB of samples.
 const WIDTH: u32 = 2048;
@@ -37,6 +37,31 @@ fn memory_does_not_grow_with_the_picture() {
             assert_eq!(reader.rows_read(), HEIGHT);
         });
         for held in [written.bytes_max, read.bytes_max] {
+            assert!(held < MOST, "{format}: {held} bytes");
+        }
+    }
+}
+
+/// Neither a picture held whole nor a large batch is held a second time.
+#[test]
+fn what_the_caller_holds_is_not_copied() {
+    let header = Header::rgb(WIDTH, HEIGHT / 4, Depth::Sixteen);
+    let samples = vec![0x1234; header.row_samples() * header.height as usize];
+    let picture = Picture::new(header.clone(), Samples::Sixteen(samples.clone())).unwrap();
+    for format in [Format::Png, Format::Tiff] {
+        let mut file = Cursor::new(Vec::with_capacity(32 << 20));
+        let whole = allocation_counter::measure(|| picture.write(&mut file, format).unwrap());
+        // One batch, made before.
+        let mut given = Some(Samples::Sixteen(samples.clone()));
+        file.set_position(0);
+        let batch = allocation_counter::measure(|| {
+            write_rows(&mut file, format, &header, |batch| {
+                *batch = given.take().expect("one call");
+                Ok::<(), std::io::Error>(())
+            })
+            .unwrap();
+        });
+        for held in [whole.bytes_max, batch.bytes_max] {
             assert!(held < MOST, "{format}: {held} bytes");
         }
     }

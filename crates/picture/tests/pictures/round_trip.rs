@@ -81,6 +81,15 @@ fn tags_about_colours_travel() {
     };
     let png = picture_of(&bytes_of(&picture(&srgb), Format::Png)).unwrap();
     assert_eq!(png.header().tags, srgb);
+
+    // The third edition of PNG (W3C 2025) lets a profile go before sRGB.
+    let both = ColourTags {
+        srgb_intent: Some(1),
+        ..full.clone()
+    };
+    let png = picture_of(&bytes_of(&picture(&both), Format::Png)).unwrap();
+    assert_eq!(png.header().tags, full);
+    assert_eq!(both.lost_in(Format::Png), ["sRGB"]);
 }
 
 #[test]
@@ -90,4 +99,11 @@ fn samples_must_belong_to_the_header() {
         assert!(Picture::new(header.clone(), samples).is_err());
     }
     assert!(Picture::new(Header::rgb(0, 2, Depth::Eight), Samples::Eight(Vec::new())).is_err());
+    let endless = Header::rgb(u32::MAX, u32::MAX, Depth::Eight);
+    let error = Picture::new(endless, Samples::Eight(Vec::new())).unwrap_err();
+    let samples = 3 * u128::from(u32::MAX).pow(2);
+    assert!(
+        error.to_string().contains(&format!(" {samples} samples")),
+        "{error}"
+    );
 }
