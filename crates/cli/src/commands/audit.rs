@@ -40,7 +40,7 @@ order given, an object for each LUT with its name, lut, and its evenstep/audit/1
 #[derive(Args, Debug)]
 #[command(after_help = EXAMPLE)]
 pub(crate) struct AuditArgs {
-    /// LUTs to judge, as cube text
+    /// LUTs to judge: cube text, Common LUT Format, picture lattice or integer table
     #[arg(value_name = "LUT", required_unless_present = "print_thresholds")]
     luts: Vec<PathBuf>,
     /// Readings of the panel the LUTs are for, CSV with columns r,g,b,X,Y,Z or CGATS text
