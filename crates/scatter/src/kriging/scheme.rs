@@ -132,15 +132,19 @@ impl Kriging {
             return Ok(Selected::unscored(smoothing));
         }
         let prepared = self.prepare(data, candidates)?;
-        let mut estimation = prepared.estimation(self, data);
+        // In an order of their own, as in `correlation_of`.
+        let ordered = Picked::new(data, data.len());
+        let own = self.prepare(ordered.sites(), candidates)?;
+        let mut estimation = own.estimation(self, ordered.sites());
         let scores: Vec<(f64, f64)> = candidates
             .par_iter()
             .map(|&smoothing| {
                 let correlation = self.correlation_of(&prepared, data, smoothing);
-                let score = Process::new(&correlation, data, smoothing, estimation.monomials)
-                    .map_or(f64::INFINITY, |process| {
-                        score(&process, data, rule, smoothing, &estimation.outputs)
-                    });
+                let score =
+                    Process::new(&correlation, data, smoothing, prepared.monomials.as_ref())
+                        .map_or(f64::INFINITY, |process| {
+                            score(&process, data, rule, smoothing, &estimation.outputs)
+                        });
                 (smoothing, score)
             })
             .collect();
@@ -202,17 +206,14 @@ impl Kriging {
         })
     }
 
-    /// The correlation for one λ, from all sites or from some of many.
+    /// The correlation for one λ, from all sites or from some of many, in an order of their own: where the score is flat
+    /// the search ends somewhere else for another order of the same sums.
     fn correlation_of(&self, prepared: &Prepared, data: Sites<'_>, smoothing: f64) -> Correlation {
-        let estimation = prepared.estimation(self, data);
-        if data.len() <= ESTIMATION_SITES {
-            return self.correlation(&estimation, smoothing);
-        }
         let picked = Picked::new(data, ESTIMATION_SITES);
         match self.prepare(picked.sites(), &[smoothing]) {
-            Ok(fewer) => self.correlation(&fewer.estimation(self, picked.sites()), smoothing),
+            Ok(theirs) => self.correlation(&theirs.estimation(self, picked.sites()), smoothing),
             // The trend needs the sites left out: the first guess.
-            Err(_) => estimation.form,
+            Err(_) => prepared.estimation(self, data).form,
         }
     }
 
@@ -255,7 +256,7 @@ fn by_coordinates(a: [f64; 3], b: [f64; 3]) -> std::cmp::Ordering {
         .then(a[2].total_cmp(&b[2]))
 }
 
-/// Some of the sites, whatever order they came in.
+/// The sites, or some of them, whatever order they came in.
 struct Picked {
     sites: Vec<[f64; 3]>,
     values: Vec<[f64; 3]>,
@@ -263,8 +264,9 @@ struct Picked {
 }
 
 impl Picked {
-    fn new(data: Sites<'_>, count: usize) -> Self {
+    fn new(data: Sites<'_>, most: usize) -> Self {
         let n = data.len();
+        let count = n.min(most);
         let mut order: Vec<usize> = (0..n).collect();
         order.sort_by(|&a, &b| {
             // Coincident sites by their values, so that the order they came in decides nothing.
