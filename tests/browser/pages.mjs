@@ -70,10 +70,18 @@ const PAUSE = 560;
 // the signal, half a step is 255 · 2 / 65535 / 2 = 0.004.
 const SIXTEEN_BITS = 0.004;
 
+// What is drawn, in the words of the page: a choice is drawn within half a second, or later on a slow machine.
+const drawn = (page, words) => page.waitForFunction(
+  (all) => all.every((w) => document.getElementById("look-status").textContent.includes(w)), words, { timeout: 20000 });
+// A key that comes too early is refused, so it is pressed again on a machine too busy to keep the time.
 const view = async (page, key) => {
-  await page.waitForTimeout(PAUSE);
-  await page.locator("#look-frame").focus();
-  await page.keyboard.press(String(key));
+  for (let tries = 0; tries < 10; tries++) {
+    await page.waitForTimeout(PAUSE);
+    await page.locator("#look-frame").focus();
+    await page.keyboard.press(String(key));
+    if ((await page.locator("#look-status").textContent()).includes(`View ${key} `)) return;
+  }
+  check(false, `view ${key} is not shown: ${await page.locator("#look-status").textContent()}`);
 };
 // Keeps the pixels that are drawn now: pictures are a million numbers and stay in the page.
 const keep = (page) => page.evaluate(() => {
@@ -99,14 +107,17 @@ const CONTENTS = ["skin", "grey", "primaries", "dark", "sky"];
 
 // Pixels through a LUT against the same colours through the Rust evaluation.
 const pixels = async (page, name, cube, key, isWhole) => {
+  await page.selectOption("#look-magnify", "0");
+  await page.waitForFunction(() => !document.getElementById("look-status").textContent.includes("times about"));
   for (const content of isWhole ? CONTENTS : CONTENTS.slice(0, 1)) {
     await page.selectOption("#look-content", content);
+    await drawn(page, [`: ${await page.locator("#look-content option:checked").textContent()}`]);
     await view(page, 1);
     await keep(page);
     await view(page, key);
     for (const how of ["trilinear", "tetrahedral"]) {
       await page.selectOption("#look-evaluation", how);
-      await page.waitForTimeout(PAUSE);
+      await drawn(page, [`, ${how}:`]);
       const found = await pairs(page);
       check(found.length > 20, `${name}: ${content} has ${found.length} colours only`);
       check(found.every((p) => p[1] !== null), `${name}: ${content}, ${how}: one colour becomes two`);

@@ -136,7 +136,8 @@
     pen.putImageData(new ImageData(out, W, H), 0, 0);
     const what = content.options[content.selectedIndex].text;
     const changed = k ? `, what changed ${k} times about mid grey` : "";
-    at("look-status").textContent = `${views[view].name}: ${what}${changed}. View ${view + 1} of ${views.length}.`;
+    const name = lut ? `${views[view].name}, ${evaluation.value}` : views[view].name;
+    at("look-status").textContent = `${name}: ${what}${changed}. View ${view + 1} of ${views.length}.`;
     canvas.setAttribute("aria-label", `${what}, ${views[view].name}${changed}`);
   };
   // At most twice a second, so that nobody makes the picture flash: WCAG 2.2 (2023) allows three flashes.
