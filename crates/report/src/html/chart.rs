@@ -4,7 +4,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::axis::Axis;
-use super::ink::{FRAME, GRID, Ink, LETTERS};
+use super::ink::{FRAME, GRID, Ink, LETTERS, Shape};
 
 /// A drawn chart, with the place of every row of its data table on it.
 pub(crate) struct Chart {
@@ -63,6 +63,15 @@ pub(crate) const HALF: (u32, u32) = (880, 540);
 const LETTER_SIZE: u32 = 26;
 const ROW_LABELS: u32 = 184;
 const NUMBER_LABELS: u32 = 116;
+const X_LABELS: u32 = 80;
+const MARGIN: u32 = 12;
+const RIGHT_MARGIN: u32 = 28;
+
+/// Width over height of what is plotted where both axes have numbers.
+pub(crate) fn aspect(size: (u32, u32)) -> f64 {
+    let width = size.0 - NUMBER_LABELS - MARGIN - RIGHT_MARGIN;
+    f64::from(width) / f64::from(size.1 - X_LABELS - 2 * MARGIN)
+}
 
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 type Context<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<Marked, Marked>>;
@@ -119,6 +128,34 @@ impl Ranged for Marked {
 /// Where a chart's frame lies, and the places of its points.
 type Placed = ([i32; 4], Vec<(i32, i32)>);
 
+/// A run of points with at most four in a column of pixels, the first, the ends of its reach and the last: more cannot be
+/// seen, and a ramp of 16 bits has 65 536.
+fn thinned(run: &[(f64, f64)], x: &Axis, columns: u32) -> Vec<(f64, f64)> {
+    let ends = x.ends();
+    let per_column = (ends.end - ends.start) / f64::from(columns);
+    let column = |at: &(f64, f64)| ((at.0 - ends.start) / per_column).floor();
+    let mut out = Vec::with_capacity(run.len());
+    for group in run.chunk_by(|a, b| column(a) == column(b)) {
+        if group.len() <= 4 {
+            out.extend_from_slice(group);
+            continue;
+        }
+        let by_value = |a: &usize, b: &usize| group[*a].1.total_cmp(&group[*b].1);
+        let least = (0..group.len()).min_by(by_value).unwrap_or(0);
+        let most = (0..group.len()).max_by(by_value).unwrap_or(0);
+        let mut kept = [0, least, most, group.len() - 1];
+        kept.sort_unstable();
+        let mut last = usize::MAX;
+        for at in kept {
+            if at != last {
+                out.push(group[at]);
+            }
+            last = at;
+        }
+    }
+    out
+}
+
 impl Plot {
     /// A chart without content.
     pub(crate) fn new(size: (u32, u32), x: Axis, y: Axis) -> Self {
@@ -163,9 +200,9 @@ impl Plot {
             ROW_LABELS
         };
         let mut chart = ChartBuilder::on(root)
-            .margin(12)
-            .margin_right(28)
-            .x_label_area_size(80)
+            .margin(MARGIN)
+            .margin_right(RIGHT_MARGIN)
+            .x_label_area_size(X_LABELS)
             .y_label_area_size(left)
             .build_cartesian_2d(
                 Marked::new(&self.x, self.x.marks()),
@@ -269,6 +306,7 @@ impl Plot {
         let all: Vec<Option<(f64, f64)>> = line.points.iter().map(placed).collect();
         for run in all.split(Option::is_none) {
             let run: Vec<(f64, f64)> = run.iter().copied().flatten().collect();
+            let run = thinned(&run, &self.x, self.size.0);
             if run.len() > 1 {
                 chart.draw_series(LineSeries::new(run, style))?;
             }
@@ -283,33 +321,59 @@ impl Plot {
             .iter()
             .filter_map(|(x, y)| Some((self.x.place(*x)?, self.y.place(*y)?)))
             .collect();
-        match dots.ink {
-            Ink::First | Ink::Red | Ink::Green | Ink::Blue => chart.draw_series(
-                places
-                    .into_iter()
-                    .map(|p| Circle::new(p, 8, style.filled())),
-            )?,
-            Ink::Base => chart.draw_series(
-                places
-                    .into_iter()
-                    .map(|p| TriangleMarker::new(p, 11, style.filled())),
-            )?,
-            Ink::Target => chart.draw_series(
+        let fill = style.filled();
+        // Corners about the place of the mark, in pixels.
+        let polygons = |corners: [(i32, i32); 4]| {
+            places
+                .clone()
+                .into_iter()
+                .map(move |p| EmptyElement::at(p) + Polygon::new(corners.to_vec(), fill))
+        };
+        match dots.ink.shape() {
+            Shape::Dot => chart.draw_series(places.into_iter().map(|p| Circle::new(p, 8, fill)))?,
+            Shape::Triangle => {
+                chart.draw_series(places.into_iter().map(|p| TriangleMarker::new(p, 9, fill)))?
+            }
+            Shape::Square => chart.draw_series(polygons([(-7, -7), (7, -7), (7, 7), (-7, 7)]))?,
+            Shape::Diamond => {
+                chart.draw_series(polygons([(0, -10), (10, 0), (0, 10), (-10, 0)]))?
+            }
+            Shape::Ring => chart.draw_series(
                 places
                     .into_iter()
                     .map(|p| Circle::new(p, 14, style.stroke_width(2))),
             )?,
-            Ink::Second | Ink::Third => chart.draw_series(
-                places
-                    .into_iter()
-                    .map(|p| TriangleMarker::new(p, 9, style.filled())),
-            )?,
-            Ink::Uncorrected => chart.draw_series(
+            Shape::Cross => chart.draw_series(
                 places
                     .into_iter()
                     .map(|p| Cross::new(p, 8, style.stroke_width(2))),
             )?,
         };
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Thinning keeps both ends, the reach of the values and the order, and leaves four points a column at most.
+        #[test]
+        fn a_thinned_line_reaches_as_far(values in prop::collection::vec(-1.0..1.0_f64, 2..5000), columns in 1_u32..200) {
+            let run: Vec<(f64, f64)> = values.iter().enumerate().map(|(i, v)| (i as f64, *v)).collect();
+            let axis = Axis::linear("code", 0.0, (run.len() - 1) as f64);
+            let thin = thinned(&run, &axis, columns);
+            let reach = |points: &[(f64, f64)]| {
+                let all = || points.iter().map(|p| p.1);
+                (all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max))
+            };
+            prop_assert_eq!(reach(&thin), reach(&run));
+            prop_assert_eq!((thin[0], thin[thin.len() - 1]), (run[0], run[run.len() - 1]));
+            prop_assert!(thin.windows(2).all(|w| w[0].0 < w[1].0));
+            // The last point lies on the edge of the last column.
+            prop_assert!(thin.len() <= 4 * columns as usize + 1);
+        }
     }
 }

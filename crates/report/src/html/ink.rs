@@ -26,6 +26,31 @@ pub(crate) enum Ink {
     Blue,
 }
 
+/// Shape of a mark that stands alone: no two corrections have the same, so that a print without colour can be read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Shape {
+    Dot,
+    Triangle,
+    Square,
+    Diamond,
+    Ring,
+    Cross,
+}
+
+impl Shape {
+    /// Its name in legends.
+    pub(crate) fn word(self) -> &'static str {
+        match self {
+            Self::Dot => "dot",
+            Self::Triangle => "triangle",
+            Self::Square => "square",
+            Self::Diamond => "diamond",
+            Self::Ring => "ring",
+            Self::Cross => "cross",
+        }
+    }
+}
+
 impl Ink {
     /// Hexadecimal sRGB, as the style sheet knows it.
     pub(crate) fn hex(self) -> &'static str {
@@ -42,6 +67,18 @@ impl Ink {
     /// The same as three bytes.
     pub(crate) fn rgb(self) -> [u8; 3] {
         bytes(self.hex())
+    }
+
+    /// Shape of a mark that stands alone. Those of channels stand alone nowhere.
+    pub(crate) fn shape(self) -> Shape {
+        match self {
+            Self::First | Self::Red | Self::Green | Self::Blue => Shape::Dot,
+            Self::Second => Shape::Triangle,
+            Self::Third => Shape::Square,
+            Self::Base => Shape::Diamond,
+            Self::Target => Shape::Ring,
+            Self::Uncorrected => Shape::Cross,
+        }
     }
 
     /// Width of a line, in pixels: the subject stands out.

@@ -1,6 +1,6 @@
 use evenstep_audit::RampTrace;
 
-use super::{Chain, Shared};
+use super::{Chain, Shared, each};
 use crate::html::axis::Axis;
 use crate::html::chart::{HALF, Level, Line, Plot};
 use crate::html::figure::{Figure, Table, cell, span_of};
@@ -15,8 +15,6 @@ const CHANNELS: [(Ink, &str); 3] = [
 const MOST: f64 = 30.0;
 /// The drawn axis reaches this far at least: a smaller departure is hardly seen.
 const LEAST: f64 = 3.0;
-/// Codes between rows of the table.
-const EVERY: usize = 8;
 
 /// Red, green and blue light of the greys, a figure for each correction.
 pub(crate) fn balance(shared: &Shared) -> Vec<Figure> {
@@ -57,7 +55,8 @@ fn one(shared: &Shared, chain: &Chain, place: usize) -> Option<Figure> {
             points: all.clone().map(|i| (code(i), percent(i, c))).collect(),
         })
         .collect();
-    let rows = || all.clone().step_by(EVERY);
+    let (step_of_rows, note) = each(ramp.codes.len());
+    let rows = || all.clone().step_by(step_of_rows);
     plot.rows = rows().map(|i| (code(i), None)).collect();
     let told: Vec<String> = CHANNELS
         .iter()
@@ -86,7 +85,7 @@ fn one(shared: &Shared, chain: &Chain, place: usize) -> Option<Figure> {
             .collect(),
         chart: plot.draw(),
         table: Table {
-            note: "Every eighth code; the drawing has all.",
+            note,
             head: [shared.code_axis(), "red, %".into(), "green, %".into(), "blue, %".into()].to_vec(),
             rows: rows().map(|i| row(ramp, i, percent)).collect(),
         },

@@ -3,7 +3,7 @@ use evenstep_colour::Xyz;
 
 use super::{BASE, Shared, TARGET, UNCORRECTED};
 use crate::html::axis::Axis;
-use crate::html::chart::{Dots, HALF, Level, Line, Plot};
+use crate::html::chart::{Dots, HALF, Level, Line, Plot, aspect};
 use crate::html::figure::{Figure, Table, cell, span_of};
 use crate::html::ink::Ink;
 
@@ -208,7 +208,14 @@ pub(crate) fn chromaticity(shared: &Shared) -> Option<Figure> {
         );
         (low - 0.02, high + 0.02)
     };
+    // One scale for both, or distances in the plane would mislead.
     let (u, v) = (range(&|p| p.0), range(&|p| p.1));
+    let height = (v.1 - v.0).max((u.1 - u.0) / aspect(HALF));
+    let about = |(low, high): (f64, f64), span: f64| {
+        let middle = (low + high) / 2.0;
+        (middle - span / 2.0, middle + span / 2.0)
+    };
+    let (u, v) = (about(u, height * aspect(HALF)), about(v, height));
     let mut plot = Plot::new(
         HALF,
         Axis::linear("u′", u.0, u.1),
@@ -236,16 +243,10 @@ pub(crate) fn chromaticity(shared: &Shared) -> Option<Figure> {
             row
         })
         .collect();
-    let mut legend = vec![(Ink::Target, format!("{TARGET}: ring"))];
-    legend.extend(shared.chains.iter().map(|c| {
-        let shape = if c.ink == Ink::First {
-            "dot"
-        } else {
-            "triangle"
-        };
-        (c.ink, format!("{}: {shape}", c.name))
-    }));
-    legend.push((Ink::Uncorrected, format!("{UNCORRECTED}: cross")));
+    let named = |ink: Ink, name: &str| (ink, format!("{name}: {}", ink.shape().word()));
+    let mut legend = vec![named(Ink::Target, TARGET)];
+    legend.extend(shared.chains.iter().map(|c| named(c.ink, c.name)));
+    legend.push(named(Ink::Uncorrected, UNCORRECTED));
     let title = "Hue and saturation of named colours".to_owned();
     Some(Figure {
         id: shared.id("chromaticity"),

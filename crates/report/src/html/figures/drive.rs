@@ -1,4 +1,4 @@
-use super::Shared;
+use super::{Shared, each};
 use crate::html::axis::Axis;
 use crate::html::chart::{Line, Plot, WIDE};
 use crate::html::figure::{Figure, Table, cell, span_of};
@@ -9,8 +9,6 @@ const CHANNELS: [(Ink, &str); 3] = [
     (Ink::Green, "green"),
     (Ink::Blue, "blue"),
 ];
-/// Codes between rows of the table.
-const EVERY: usize = 8;
 
 /// Steps of the drive along the neutral ramp: what can be drawn of a correction whose panel is not known.
 pub(crate) fn drive_steps(shared: &Shared) -> Option<Figure> {
@@ -39,7 +37,8 @@ pub(crate) fn drive_steps(shared: &Shared) -> Option<Figure> {
             points: (0..last).map(|i| (code(i), Some(step(i, c)))).collect(),
         })
         .collect();
-    let rows = || (0..last).step_by(EVERY);
+    let (step_of_rows, note) = each(last);
+    let rows = || (0..last).step_by(step_of_rows);
     plot.rows = rows().map(|i| (code(i), None)).collect();
     let title = "Steps of the drive, greys".to_owned();
     Some(Figure {
@@ -55,7 +54,7 @@ pub(crate) fn drive_steps(shared: &Shared) -> Option<Figure> {
             .collect(),
         chart: plot.draw(),
         table: Table {
-            note: "Every eighth code; the drawing has all.",
+            note,
             head: [shared.code_axis(), "red".into(), "green".into(), "blue".into()].to_vec(),
             rows: rows()
                 .map(|i| {

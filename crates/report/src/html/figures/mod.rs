@@ -12,6 +12,17 @@ use evenstep_audit::{BitDepth, Traces};
 
 use super::ink::Ink;
 
+/// Rows of a table at most; beyond them neighbouring codes share one.
+const ROWS: usize = 128;
+/// Of a table with fewer rows than there are codes.
+const SOME_CODES: &str = "Codes at equal distances; the drawing has all.";
+
+/// From how many codes a row of a table is, and what the table says about it.
+fn each(codes: usize) -> (usize, &'static str) {
+    let each = codes.div_ceil(ROWS).max(1);
+    (each, if each > 1 { SOME_CODES } else { "" })
+}
+
 /// A correction that a page draws.
 #[derive(Clone, Copy)]
 pub(crate) struct Chain<'a> {

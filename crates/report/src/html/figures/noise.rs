@@ -23,7 +23,11 @@ pub(crate) fn noise(shared: &Shared) -> Option<Figure> {
     all().next()?;
     let mut plot = Plot::new(
         HALF,
-        Axis::linear("signal of the grey, %", 0.0, 75.0),
+        Axis::linear(
+            "signal of the grey, %",
+            0.0,
+            greys.last().map_or(100.0, |g| 100.0 * g.signal),
+        ),
         Axis::around("times the target's own noise", all().chain([1.2])),
     );
     plot.levels.push(Level {

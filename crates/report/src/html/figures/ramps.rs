@@ -2,14 +2,11 @@ use std::ops::Range;
 
 use evenstep_audit::{LightTrace, RampTrace};
 
-use super::{Shared, TARGET, UNCORRECTED, base_name};
+use super::{SOME_CODES, Shared, TARGET, UNCORRECTED, base_name, each};
 use crate::html::axis::Axis;
 use crate::html::chart::{HALF, Level, Line, Plot, WIDE};
 use crate::html::figure::{Figure, Table, cell, span_of};
 use crate::html::ink::Ink;
-
-/// Rows of a table at most; beyond them neighbouring codes share one.
-const ROWS: usize = 128;
 
 /// What is drawn along a ramp.
 pub(crate) struct Quantity {
@@ -313,7 +310,7 @@ fn plot(
 
 /// Codes that share a row of the table.
 fn groups(range: &Range<usize>) -> impl Iterator<Item = Range<usize>> + use<> {
-    let each = range.len().div_ceil(ROWS);
+    let (each, _) = each(range.len());
     let end = range.end;
     range
         .clone()
@@ -328,7 +325,7 @@ fn table(
     all: &[Series],
     range: &Range<usize>,
 ) -> Table {
-    let is_grouped = range.len() > ROWS;
+    let is_grouped = each(range.len()).0 > 1;
     let value = |series: &Series, group: &Range<usize>| {
         let values = group.clone().filter_map(|i| *series.values.get(i)?);
         if quantity.is_extreme {
@@ -353,7 +350,7 @@ fn table(
             (true, true) => {
                 "A row stands for its code and those up to the next row, with the value among them that is farthest from 0."
             }
-            (true, false) => "Every eighth code or so; the drawing has all.",
+            (true, false) => SOME_CODES,
             (false, _) => "",
         },
         head,

@@ -73,7 +73,7 @@ pub(crate) fn confidence(bands: &Regions<Option<Band>>) -> Option<Figure> {
     let top = known().flat_map(|b| [b.de2000_q95, b.itp_q95]);
     let mut plot = Plot::new(
         HALF,
-        Axis::around("95 of 100 colours within", top),
+        Axis::around("95 of 100 colours within, CIEDE2000 or ΔE ITP", top),
         Axis::linear("", -0.6, all.len() as f64 - 0.4),
     );
     plot.names = all
@@ -124,8 +124,8 @@ pub(crate) fn confidence(bands: &Regions<Option<Band>>) -> Option<Figure> {
                   the target, by region."
             .to_owned(),
         legend: vec![
-            (Ink::First, "CIEDE2000: dot".to_owned()),
-            (Ink::Third, "ΔE ITP: triangle".to_owned()),
+            (Ink::First, format!("CIEDE2000: {}", Ink::First.shape().word())),
+            (Ink::Third, format!("ΔE ITP: {}", Ink::Third.shape().word())),
         ],
         chart: plot.draw(),
         table: Table {
