@@ -33,7 +33,7 @@ pub(crate) fn verdict(name: &str, report: &AuditReport) -> Markup {
                             Load::Load | Load::WithCare => ("care", "with care"),
                         };
                         li {
-                            span class={ "tag " (tone) } { (words) } " – " (reason.sentence)
+                            span class={ "tag " (tone) } { (words) } " – " (unbroken(&reason.sentence))
                             @if !others.is_empty() { ". Also, less: " (others.join(", ")) }
                             "."
                         }
@@ -42,6 +42,11 @@ pub(crate) fn verdict(name: &str, report: &AuditReport) -> Markup {
             }
         }
     }
+}
+
+/// No line ends between a number and its unit.
+fn unbroken(sentence: &str) -> String {
+    sentence.replace(" %", "\u{a0}%").replace(" cd/m²", "\u{a0}cd/m²")
 }
 
 /// Figures of every ramp.
