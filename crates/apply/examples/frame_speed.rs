@@ -25,7 +25,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     let [lut, frame, kind, how, times] = *words else {
         return Err("usage: frame_speed LUT FRAME f32|u16|u8 HOW TIMES [THREADS]".into());
     };
-    rayon::ThreadPoolBuilder::new().num_threads(threads).build_global()?;
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build_global()?;
     let (lut, _) = cube::read(Path::new(lut))?;
     let packed = PackedLut::new(&lut, how.parse()?);
     let bytes = std::fs::read(frame)?;

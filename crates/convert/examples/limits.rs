@@ -1,5 +1,5 @@
-//! Time and memory that the largest lawful file of each format takes to read: `limits FOLDER` writes the files there, reads
-//! them and prints a row for each. `docs/methods/formats.md` holds such a table.
+//! Time and memory that the largest lawful file of each format takes to write and to read: `limits FOLDER` writes the files
+//! there, reads them and prints a row for each. `docs/methods/formats.md` holds such a table.
 
 #![expect(clippy::print_stdout, reason = "printing is what the example is for")]
 
@@ -10,7 +10,9 @@ use evenstep_convert::{Content, ConvertOptions, FileFormat, convert, read};
 use evenstep_lut::process::{HalfCurves, Operation, ProcessList};
 use evenstep_lut::{BitDepth, Lut, Lut1d, Lut3d};
 
-fn main() -> Result<(), Box<dyn std::error::Error>> {
+type Outcome<T> = Result<T, Box<dyn std::error::Error>>;
+
+fn main() -> Outcome<()> {
     let folder = std::env::args().nth(1).ok_or("usage: limits FOLDER")?;
     let folder = Path::new(&folder);
     // Values of many digits, as a fit gives them.
@@ -30,7 +32,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         nodes: vec![Operation::HalfCurves(half).into()],
         ..ProcessList::default()
     });
-    println!("| file | bytes | seconds | most memory, MiB |\n| --- | --- | --- | --- |");
+    println!("| file | bytes | reading, s | memory, MiB | writing, s | memory, MiB |");
+    println!("| --- | --- | --- | --- | --- | --- |");
     for (name, what, content, bits) in [
         (
             "a.cube",
@@ -81,22 +84,24 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             bits,
             ..ConvertOptions::to(format)
         };
-        convert(&content, &options)?.write(&path, true)?;
+        let (writing, most_written) =
+            measured(|| Ok(convert(&content, &options)?.write(&path, true)?))?;
         drop(content);
         let bytes = std::fs::metadata(&path)?.len();
-        let mut seconds = 0.0;
-        let mut outcome = Ok(());
-        let memory = allocation_counter::measure(|| {
-            let started = Instant::now();
-            outcome = read(&path).map(drop);
-            seconds = started.elapsed().as_secs_f64();
-        });
-        outcome?;
+        let (reading, most_read) = measured(|| Ok(read(&path).map(drop)?))?;
         std::fs::remove_file(&path)?;
         println!(
-            "| {what} | {bytes} | {seconds:.2} | {} |",
-            memory.bytes_max >> 20
+            "| {what} | {bytes} | {reading:.2} | {most_read} | {writing:.2} | {most_written} |"
         );
     }
     Ok(())
+}
+
+/// The seconds that a step takes and the most memory it allocates, in MiB.
+fn measured(step: impl FnOnce() -> Outcome<()>) -> Outcome<(f64, u64)> {
+    let started = Instant::now();
+    let mut outcome = Ok(());
+    let memory = allocation_counter::measure(|| outcome = step());
+    outcome?;
+    Ok((started.elapsed().as_secs_f64(), memory.bytes_max >> 20))
 }

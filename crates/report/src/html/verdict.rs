@@ -46,7 +46,9 @@ pub(crate) fn verdict(name: &str, report: &AuditReport) -> Markup {
 
 /// No line ends between a number and its unit.
 fn unbroken(sentence: &str) -> String {
-    sentence.replace(" %", "\u{a0}%").replace(" cd/m²", "\u{a0}cd/m²")
+    sentence
+        .replace(" %", "\u{a0}%")
+        .replace(" cd/m²", "\u{a0}cd/m²")
 }
 
 /// Figures of every ramp.
