@@ -1,4 +1,6 @@
-use evenstep_colour::{Itp, Lab, Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz};
+use evenstep_colour::{
+    Itp, Lab, Xyz, delta_e_2000_of_pairs, delta_e_itp, itp_from_xyz, lab_from_xyz,
+};
 use evenstep_lut::{CodeScale, Correction};
 use rayon::prelude::*;
 use serde::Serialize;
@@ -63,14 +65,13 @@ impl Seen {
 
     /// Largest CIEDE2000 and ΔE ITP to any of `others`.
     fn farthest(&self, others: &[Self]) -> [f64; 2] {
-        others
-            .iter()
-            .fold([0.0, 0.0], |[de2000, itp]: [f64; 2], other| {
-                [
-                    de2000.max(delta_e_2000(self.lab, other.lab)),
-                    itp.max(delta_e_itp(self.itp, other.itp)),
-                ]
-            })
+        let labs: Vec<Lab> = others.iter().map(|other| other.lab).collect();
+        let de2000 = delta_e_2000_of_pairs(&vec![self.lab; labs.len()], &labs);
+        let itp = others.iter().map(|other| delta_e_itp(self.itp, other.itp));
+        [
+            de2000.into_iter().fold(0.0, f64::max),
+            itp.fold(0.0, f64::max),
+        ]
     }
 }
 

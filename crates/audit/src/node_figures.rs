@@ -1,4 +1,5 @@
 use evenstep_lut::{Lut1d, Lut3d};
+use rayon::prelude::*;
 
 use crate::cells::{self, Cells};
 use crate::context::{PanelContext, Subject};
@@ -38,7 +39,7 @@ pub(crate) fn lattice_report<'s>(
     weight_bits: u8,
 ) -> (LatticeReport, LatticeFinds) {
     let n = lattice.size();
-    let (axes, found) = rayon::join(
+    let ((axes, variances), found) = rayon::join(
         || lattice::axes(lattice),
         || cells::walk(lattice, weight_bits),
     );
@@ -86,12 +87,7 @@ pub(crate) fn lattice_report<'s>(
             .reduce(|best, here| if here.0 < best.0 { here } else { best }),
         cells: found,
     };
-    let mut variances = Vec::new();
-    let mut neighbour_steps = Vec::new();
-    for axis in axes {
-        variances.extend(axis.local_variances);
-        neighbour_steps.push(axis.steps);
-    }
+    let neighbour_steps = axes.into_iter().map(|axis| axis.steps).collect();
     let local =
         lattice::local_step_variance(n, variances).ok_or("needs a lattice of six nodes or more");
     let values = node_values(lattice);
@@ -177,42 +173,108 @@ struct NodeValues {
 
 fn node_values(lattice: &Lut3d) -> NodeValues {
     let n = lattice.size();
-    let mut found = NodeValues {
-        clipped: 0,
-        clipped_low: [0; 3],
-        clipped_high: [0; 3],
-        min: [f64::INFINITY; 3],
-        max: [f64::NEG_INFINITY; 3],
-        non_finite: 0,
-        distance: Distance { rms: 0.0, max: 0.0 },
+    // Once for each level rather than for each node: a position costs a division.
+    let levels: Vec<Level> = (0..n).map(|i| Level::new(lattice, i)).collect();
+    let planes: Vec<PlaneValues> = lattice
+        .nodes()
+        .par_chunks(n * n)
+        .enumerate()
+        .map(|(b, nodes)| PlaneValues::of(nodes, b, &levels))
+        .collect();
+    let count = |of: &dyn Fn(&PlaneValues) -> usize| planes.iter().map(of).sum();
+    let each = |of: &dyn Fn(&PlaneValues, usize) -> usize| [0, 1, 2].map(|c| count(&|p| of(p, c)));
+    let ends = |of: &dyn Fn(&PlaneValues, usize) -> f64, end: fn(f64, f64) -> f64, from: f64| {
+        [0, 1, 2].map(|c| planes.iter().map(|p| of(p, c)).fold(from, end))
     };
-    let mut squares = 0.0;
-    for b in 0..n {
-        for g in 0..n {
-            for r in 0..n {
-                let (at, out, position) =
-                    ([r, g, b], lattice.node(r, g, b), lattice.position(r, g, b));
+    // Plane by plane, so that the order of the sum, and its last bits, do not depend on the threads.
+    let squares: f64 = planes.iter().map(|p| p.squares).sum();
+    NodeValues {
+        clipped: count(&|p| p.clipped),
+        clipped_low: each(&|p, c| p.clipped_low[c]),
+        clipped_high: each(&|p, c| p.clipped_high[c]),
+        min: ends(&|p, c| p.min[c], f64::min, f64::INFINITY),
+        max: ends(&|p, c| p.max[c], f64::max, f64::NEG_INFINITY),
+        non_finite: count(&|p| p.non_finite),
+        distance: Distance {
+            rms: (squares / (3 * n * n * n) as f64).sqrt(),
+            max: planes.iter().map(|p| p.farthest).fold(0.0, f64::max),
+        },
+    }
+}
+
+/// Where the nodes with one index stand along each axis, and from where on they are clipped: at the ends of an axis only
+/// beyond the end of the range, where they should be at it.
+struct Level {
+    position: [f64; 3],
+    low: f64,
+    high: f64,
+}
+
+impl Level {
+    fn new(lattice: &Lut3d, i: usize) -> Self {
+        let (first, last) = (i == 0, i == lattice.size() - 1);
+        Self {
+            position: lattice.position(i, i, i),
+            low: if first { (-AT_END).next_down() } else { AT_END },
+            high: if last {
+                (1.0 + AT_END).next_up()
+            } else {
+                1.0 - AT_END
+            },
+        }
+    }
+}
+
+/// What is known of the nodes of one blue level.
+struct PlaneValues {
+    clipped: usize,
+    clipped_low: [usize; 3],
+    clipped_high: [usize; 3],
+    min: [f64; 3],
+    max: [f64; 3],
+    non_finite: usize,
+    /// Sum of the squared distances of channels from the identity.
+    squares: f64,
+    /// The largest of those distances.
+    farthest: f64,
+}
+
+impl PlaneValues {
+    fn of(nodes: &[[f64; 3]], b: usize, levels: &[Level]) -> Self {
+        let mut found = Self {
+            clipped: 0,
+            clipped_low: [0; 3],
+            clipped_high: [0; 3],
+            min: [f64::INFINITY; 3],
+            max: [f64::NEG_INFINITY; 3],
+            non_finite: 0,
+            squares: 0.0,
+            farthest: 0.0,
+        };
+        for (row, g) in nodes.chunks(levels.len()).zip(levels) {
+            for (out, r) in row.iter().zip(levels) {
+                let at = [r, g, &levels[b]];
                 let mut is_clipped = false;
                 for c in 0..3 {
                     let v = out[c];
                     found.non_finite += usize::from(!v.is_finite());
-                    found.min[c] = found.min[c].min(v);
-                    found.max[c] = found.max[c].max(v);
-                    let low = v < -AT_END || v <= AT_END && at[c] > 0;
-                    let high = v > 1.0 + AT_END || v >= 1.0 - AT_END && at[c] < n - 1;
+                    found.min[c] = if v < found.min[c] { v } else { found.min[c] };
+                    found.max[c] = if v > found.max[c] { v } else { found.max[c] };
+                    let (low, high) = (v <= at[c].low, v >= at[c].high);
                     found.clipped_low[c] += usize::from(low);
                     found.clipped_high[c] += usize::from(high);
-                    is_clipped |= low || high;
-                    let distance = (v - position[c]).abs();
-                    squares += distance * distance;
-                    found.distance.max = found.distance.max.max(distance);
+                    is_clipped |= low | high;
+                    let distance = (v - at[c].position[c]).abs();
+                    found.squares += distance * distance;
+                    if distance > found.farthest {
+                        found.farthest = distance;
+                    }
                 }
                 found.clipped += usize::from(is_clipped);
             }
         }
+        found
     }
-    found.distance.rms = (squares / (3 * n * n * n) as f64).sqrt();
-    found
 }
 
 /// Planes across an axis that equal the plane before them in every node.

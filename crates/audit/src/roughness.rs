@@ -1,6 +1,6 @@
 use std::ops::Range;
 
-use evenstep_colour::{Lab, Xyz, delta_e_2000, lab_from_xyz};
+use evenstep_colour::{Lab, Xyz, delta_e_2000_of_pairs, lab_from_xyz};
 use serde::Serialize;
 
 use crate::light::Light;
@@ -60,12 +60,11 @@ pub(crate) fn colour_roughness(
         .iter()
         .map(|&c| lab_from_xyz(c, white))
         .collect();
-    let step = |i: usize| {
-        (
-            i,
-            delta_e_2000(colours[i - part.start], colours[i + 1 - part.start]),
-        )
+    let steps = match colours.as_slice() {
+        [_, later @ ..] => delta_e_2000_of_pairs(&colours[..later.len()], later),
+        [] => Vec::new(),
     };
+    let step = |i: usize| (i, steps[i - part.start]);
     Roughness::of(first_differences(guide.pairs(part).map(step)))
 }
 
@@ -141,7 +140,7 @@ mod tests {
         let ramp = example();
         let steps = ramp
             .windows(2)
-            .map(|p| delta_e_2000(p[0], p[1]))
+            .map(|p| evenstep_colour::delta_e_2000(p[0], p[1]))
             .enumerate();
         let got = Roughness::of(first_differences(steps)).unwrap();
         assert!((got.rms - 0.995_144_665).abs() < LAST_DIGIT, "{got:?}");

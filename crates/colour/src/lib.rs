@@ -17,7 +17,7 @@ mod tristimulus;
 
 pub use adaptation::AdaptationTransform;
 pub use barten::{BartenObserver, ContrastConvention};
-pub use delta_e_2000::delta_e_2000;
+pub use delta_e_2000::{delta_e_2000, delta_e_2000_of_pairs};
 pub use gsdf::{gsdf_index, gsdf_luminance};
 pub use itp::{
     Ictcp, Itp, LMS_FROM_XYZ, XYZ_FROM_LMS, delta_e_itp, ictcp_from_xyz, itp_from_xyz,

@@ -1,4 +1,6 @@
-use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
+use evenstep_colour::{
+    Lab, Xyz, delta_e_2000_of_pairs, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile,
+};
 use evenstep_display::{PanelModel, Target};
 use evenstep_fit::Gamut;
 use evenstep_lut::Correction;
@@ -78,10 +80,9 @@ fn summarise(target: &Target, near_black: f64, pair: &Pair<'_>) -> Regions<Colou
         let pairs: Vec<Option<(Xyz, Xyz)>> = signals.par_iter().map(|s| pair(*s)).collect();
         let known: Vec<(Xyz, Xyz)> = pairs.into_iter().flatten().collect();
         let lab = |xyz| lab_from_xyz(xyz, white);
-        let mut de2000: Vec<f64> = known
-            .iter()
-            .map(|(a, b)| delta_e_2000(lab(*a), lab(*b)))
-            .collect();
+        let (shown, wanted): (Vec<Lab>, Vec<Lab>) =
+            known.iter().map(|(a, b)| (lab(*a), lab(*b))).unzip();
+        let mut de2000 = delta_e_2000_of_pairs(&shown, &wanted);
         let mut itp: Vec<f64> = known
             .iter()
             .map(|(a, b)| delta_e_itp(itp_from_xyz(*a), itp_from_xyz(*b)))

@@ -23,19 +23,36 @@ pub const TETRAHEDRON_CORNERS: [[usize; 4]; 6] = [
 ///
 /// Corner (r, g, b) of the cell stands at `r + 2·g + 4·b`.
 #[must_use]
+#[inline(always)]
 pub fn tetrahedron_volumes(corners: &[[f64; 3]; 8]) -> [f64; 6] {
-    PATHS.map(|(path, sign)| {
-        let one = 1 << path[0];
-        let two = one | 1 << path[1];
-        sign * determinant(corners[0], corners[one], corners[two], corners[7])
-    })
+    // One by one: a loop over closures is not always unrolled, and then cells side by side share no vector instructions.
+    [
+        volume(corners, 0),
+        volume(corners, 1),
+        volume(corners, 2),
+        volume(corners, 3),
+        volume(corners, 4),
+        volume(corners, 5),
+    ]
+}
+
+#[inline(always)]
+fn volume(corners: &[[f64; 3]; 8], path: usize) -> f64 {
+    let [a, b, c, d] = TETRAHEDRON_CORNERS[path];
+    PATHS[path].1 * determinant(corners[a], corners[b], corners[c], corners[d])
 }
 
 /// Determinant of the three edges along the path a → b → c → d.
+#[inline(always)]
 fn determinant(a: [f64; 3], b: [f64; 3], c: [f64; 3], d: [f64; 3]) -> f64 {
-    let [u, v, w] = [[a, b], [b, c], [c, d]].map(|[p, q]| [q[0] - p[0], q[1] - p[1], q[2] - p[2]]);
+    let (u, v, w) = (edge(a, b), edge(b, c), edge(c, d));
     u[0] * (v[1] * w[2] - v[2] * w[1]) - u[1] * (v[0] * w[2] - v[2] * w[0])
         + u[2] * (v[0] * w[1] - v[1] * w[0])
+}
+
+#[inline(always)]
+fn edge(from: [f64; 3], to: [f64; 3]) -> [f64; 3] {
+    [to[0] - from[0], to[1] - from[1], to[2] - from[2]]
 }
 
 #[cfg(test)]

@@ -28,6 +28,7 @@
 //! # Source
 //! Cube LUT Specification, version 1.0 (2013).
 
+mod decimal;
 mod error;
 mod header;
 mod kind;

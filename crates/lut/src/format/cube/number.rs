@@ -1,5 +1,6 @@
 //! Words and numbers on one line, as bytes.
 
+use super::decimal::{plain, straight_digits, straight_rows};
 use crate::format::lines::LONGEST_LINE;
 
 /// Why a word is not a number of the table.
@@ -65,24 +66,34 @@ pub(super) fn numbers<const N: usize>(
 pub(super) fn plain_rows(bytes: &[u8], rows: &mut Vec<[f64; 3]>, most: usize) -> (usize, usize) {
     let (before, mut taken) = (rows.len(), 0);
     while rows.len() < most {
-        let mut row = [0.0; 3];
-        let mut at = taken;
-        for (value, end) in row.iter_mut().zip(b"  \n") {
-            match fast_float2::parse_partial::<f64, _>(&bytes[at..]) {
-                Ok((v, length)) if v.is_finite() && bytes.get(at + length) == Some(end) => {
-                    *value = v;
-                    at += length + 1;
-                }
-                _ => return (rows.len() - before, taken),
-            }
-        }
-        if at - taken > LONGEST_LINE + 1 {
+        let Some((row, length)) = plain_row(&bytes[taken..]) else {
             break;
-        }
+        };
         rows.push(row);
-        taken = at;
+        taken += length;
+        // The next ones may be like it.
+        taken += straight_rows(&bytes[taken..], straight_digits(length), rows, most);
     }
     (rows.len() - before, taken)
+}
+
+/// The plain row that `bytes` start with, and its length with its end.
+fn plain_row(bytes: &[u8]) -> Option<([f64; 3], usize)> {
+    let (mut row, mut at) = ([0.0; 3], 0);
+    for (value, end) in row.iter_mut().zip(b"  \n") {
+        let rest = &bytes[at..];
+        let (v, length) = plain(rest, *end).or_else(|| any_finite(rest, *end))?;
+        *value = v;
+        at += length + 1;
+    }
+    (at <= LONGEST_LINE + 1).then_some((row, at))
+}
+
+/// The finite number from the start of `bytes` to the byte `end`, in any dress, and its length.
+#[inline(never)]
+fn any_finite(bytes: &[u8], end: u8) -> Option<(f64, usize)> {
+    let (value, length) = fast_float2::parse_partial::<f64, _>(bytes).ok()?;
+    (value.is_finite() && bytes.get(length) == Some(&end)).then_some((value, length))
 }
 
 /// The number `rest` starts with, and its length; a blank or the end of the line must follow.

@@ -264,7 +264,11 @@ fn need(tables: &Tables) -> usize {
 
 /// The curves' rows come first.
 fn build(title: Option<String>, tables: &Tables, mut rows: Vec<[f64; 3]>) -> Lut {
-    let nodes = rows.split_off(tables.curves.map_or(0, |(size, _)| size));
+    // Without curves all rows are nodes and stay where they are; `split_off` would copy them.
+    let nodes = match tables.curves {
+        Some((size, _)) => rows.split_off(size),
+        None => std::mem::take(&mut rows),
+    };
     Lut {
         title,
         curves: tables.curves.map(|(_, axes)| Lut1d::from_parts(rows, axes)),

@@ -1,9 +1,12 @@
 //! One walk over the cells of a lattice: folds, and how far ways to read a cell differ inside it.
 
-use evenstep_lut::{Lut3d, TETRAHEDRON_CORNERS, tetrahedron_volumes};
+mod tile;
+
+use evenstep_lut::{Lut3d, tetrahedron_volumes};
 use rayon::prelude::*;
 
 use crate::folds::{BadCell, COLLAPSED};
+use tile::{TILE, Tile};
 
 /// The largest difference found, with the cell where it was, by its lowest node; the first of equals.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -16,6 +19,18 @@ impl InCell {
     fn keep_larger(&mut self, other: Self) {
         if other.drive > self.drive {
             *self = other;
+        }
+    }
+
+    /// Keeps the largest of a run of cells of one row, which starts at `first`.
+    fn keep_largest(&mut self, drives: &[f64], [r, g, b]: [usize; 3]) {
+        let most = drives
+            .iter()
+            .fold(self.drive, |most, &d| if d > most { d } else { most });
+        if most > self.drive
+            && let Some(i) = drives.iter().position(|&d| d == most)
+        {
+            (self.drive, self.cell) = (most, [r + i, g, b]);
         }
     }
 }
@@ -37,34 +52,30 @@ pub(crate) fn walk(lattice: &Lut3d, weight_bits: u8) -> Cells {
     let nodes = lattice.nodes();
     let widths: [f64; 3] = [0, 1, 2].map(|c| lattice.domain_max()[c] - lattice.domain_min()[c]);
     let scale = ((n - 1) as f64).powi(3) / widths.iter().product::<f64>();
-    // The rounding of a position is at most half of the last place.
-    let half_place = 0.5 / (1_u64 << weight_bits.min(52)) as f64;
-    let slabs: Vec<Cells> = (0..n - 1)
-        .into_par_iter()
-        .map(|b| {
-            let mut found = Cells::default();
-            for g in 0..n - 1 {
-                for r in 0..n - 1 {
-                    let cell = [r, g, b];
-                    let origin = lattice.index(r, g, b);
-                    let corner = |bits: usize| {
-                        nodes[origin + (bits & 1) + n * (bits >> 1 & 1) + n * n * (bits >> 2)]
-                    };
-                    let corners: [[f64; 3]; 8] = std::array::from_fn(corner);
-                    found.bad.extend(bad(&corners, cell, scale));
-                    found.trilinear.keep_larger(InCell {
-                        drive: between_trilinear_and_tetrahedral(&corners),
-                        cell,
-                    });
-                    found.weights.keep_larger(InCell {
-                        drive: half_place * steepest_path(&corners),
-                        cell,
-                    });
+    let slab = |b: usize| {
+        let mut found = Cells::default();
+        let mut tile = Tile::default();
+        for g in 0..n - 1 {
+            for r in (0..n - 1).step_by(TILE) {
+                let count = TILE.min(n - 1 - r);
+                tile.measure(nodes, n, lattice.index(r, g, b), count);
+                let at = [r, g, b];
+                found.trilinear.keep_largest(&tile.trilinear[..count], at);
+                found.weights.keep_largest(&tile.steepest[..count], at);
+                for (i, &least) in tile.least[..count].iter().enumerate() {
+                    // Sound cells, nearly all there are, need no counting.
+                    if scale * least <= COLLAPSED {
+                        let corners = tile.corners(i);
+                        found.bad.extend(bad(&corners, [r + i, g, b], scale));
+                    }
                 }
             }
-            found
-        })
-        .collect();
+        }
+        // The rounding of a position is at most half of the last place.
+        found.weights.drive *= 0.5 / (1_u64 << weight_bits.min(52)) as f64;
+        found
+    };
+    let slabs: Vec<Cells> = (0..n - 1).into_par_iter().map(slab).collect();
     let mut all = Cells::default();
     for slab in slabs {
         all.bad.extend(slab.bad);
@@ -77,10 +88,6 @@ pub(crate) fn walk(lattice: &Lut3d, weight_bits: u8) -> Cells {
 fn bad(corners: &[[f64; 3]; 8], cell: [usize; 3], scale: f64) -> Option<BadCell> {
     let volumes = tetrahedron_volumes(corners).map(|v| scale * v);
     let least = volumes.into_iter().fold(f64::INFINITY, f64::min);
-    // Sound cells, nearly all there are, need no counting.
-    if least > COLLAPSED {
-        return None;
-    }
     let folded = volumes.iter().filter(|&&v| v < -COLLAPSED).count() as u8;
     let low = volumes.iter().filter(|&&v| v <= COLLAPSED).count() as u8;
     (low > 0).then_some(BadCell {
@@ -89,44 +96,6 @@ fn bad(corners: &[[f64; 3]; 8], cell: [usize; 3], scale: f64) -> Option<BadCell>
         collapsed: low - folded,
         least,
     })
-}
-
-/// Largest difference over the channels at the middle of the cell and of its six faces.
-///
-/// On a face the difference is `min(x, y)·(1 − max(x, y))` times its twist, largest in the middle, so that faces are
-/// exact: tetrahedra split each along the diagonal from its low corner. Inside, the middle is a sample. Most faces
-/// are looked at from both sides; only so are those at the far border looked at as well.
-fn between_trilinear_and_tetrahedral(c: &[[f64; 3]; 8]) -> f64 {
-    let mut most = 0.0_f64;
-    for at in channels(c) {
-        let face = |low: usize, a: usize, b: usize| {
-            0.25 * (at(low | a) + at(low | b) - at(low) - at(low | a | b)).abs()
-        };
-        let (ends, others) = (at(0) + at(7), at(1) + at(2) + at(3) + at(4) + at(5) + at(6));
-        let middle = (0.125 * (ends + others) - 0.5 * ends).abs();
-        most = most.max(middle);
-        for (across, a, b) in [(4, 1, 2), (2, 1, 4), (1, 2, 4)] {
-            most = most.max(face(0, a, b)).max(face(across, a, b));
-        }
-    }
-    most
-}
-
-/// Each channel by itself, as a function of the corner.
-fn channels(c: &[[f64; 3]; 8]) -> [impl Fn(usize) -> f64; 3] {
-    [0, 1, 2].map(|channel| move |corner: usize| c[corner][channel])
-}
-
-/// Over channels and tetrahedra, the largest sum of the magnitudes of the three steps from the low corner to the high one.
-fn steepest_path(c: &[[f64; 3]; 8]) -> f64 {
-    let mut most = 0.0_f64;
-    for [a, b, d, e] in TETRAHEDRON_CORNERS {
-        for at in channels(c) {
-            let steps = (at(b) - at(a)).abs() + (at(d) - at(b)).abs() + (at(e) - at(d)).abs();
-            most = most.max(steps);
-        }
-    }
-    most
 }
 
 #[cfg(test)]

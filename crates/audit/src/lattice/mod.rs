@@ -1,12 +1,12 @@
+mod line;
+
 use evenstep_lut::Lut3d;
 use rayon::prelude::*;
 use serde::Serialize;
 
 use evenstep_colour::{percentile, root_mean_square};
+use line::{Line, WINDOW, above};
 
-/// Steps per window of the local step variance, and its degrees of freedom: five steps less a line.
-const WINDOW: usize = 5;
-const FREEDOM: f64 = 3.0;
 /// Smallest lattice with a whole window of five steps.
 const SMALLEST_FOR_WINDOW: usize = 6;
 
@@ -54,7 +54,6 @@ pub struct SecondDifference {
 /// Figures of one axis.
 pub(crate) struct AxisFigures {
     pub(crate) steps: NeighbourSteps,
-    pub(crate) local_variances: Vec<f64>,
     pub(crate) second_rms: f64,
     pub(crate) second_p99: f64,
     /// Largest local variance with the middle node of its window; `None` under six nodes.
@@ -63,15 +62,28 @@ pub(crate) struct AxisFigures {
     pub(crate) worst_second: Option<(f64, [usize; 3])>,
 }
 
-/// Steps, local variances and second differences along each axis. Lines are visited in index order.
-pub(crate) fn axes(lattice: &Lut3d) -> Vec<AxisFigures> {
-    (0..3)
+/// Steps and second differences along each axis, and the local step variances of all of them. Lines are visited in index
+/// order.
+pub(crate) fn axes(lattice: &Lut3d) -> (Vec<AxisFigures>, Vec<f64>) {
+    let n = lattice.size();
+    let windows = n.saturating_sub(WINDOW);
+    // One stretch of memory for all, because the system clears every fresh page before it is written.
+    let mut variances = vec![0.0; 3 * n * n * windows];
+    let parts: Vec<&mut [f64]> = if windows == 0 {
+        vec![&mut [], &mut [], &mut []]
+    } else {
+        variances.chunks_mut(n * n * windows).collect()
+    };
+    let figures = parts
         .into_par_iter()
-        .map(|axis| one_axis(lattice, axis))
-        .collect()
+        .enumerate()
+        .map(|(axis, variances)| one_axis(lattice, axis, variances))
+        .collect();
+    (figures, variances)
 }
 
-fn one_axis(lattice: &Lut3d, axis: usize) -> AxisFigures {
+/// `variances` has room for those of every line.
+fn one_axis(lattice: &Lut3d, axis: usize, variances: &mut [f64]) -> AxisFigures {
     let n = lattice.size();
     let width = lattice.domain_max()[axis] - lattice.domain_min()[axis];
     let scale = (n - 1) as f64 / width;
@@ -90,10 +102,10 @@ fn one_axis(lattice: &Lut3d, axis: usize) -> AxisFigures {
         worst_line_variance: -1.0,
     };
     let lines = n * n;
-    let mut local_variances = Vec::with_capacity(lines * n.saturating_sub(WINDOW));
     let mut curvatures = Vec::with_capacity(lines * n.saturating_sub(2));
     let (mut worst_local, mut worst_second) = (None, None);
-    let mut line = vec![0.0; n - 1];
+    let mut line = Line::new(n);
+    let windows = line.variances.len();
     let (mut sum, mut squares) = (0.0, 0.0);
     for j in 0..n {
         for i in 0..n {
@@ -101,95 +113,66 @@ fn one_axis(lattice: &Lut3d, axis: usize) -> AxisFigures {
             start[first] = i;
             start[second] = j;
             let origin = lattice.index(start[0], start[1], start[2]);
-            let mut before = nodes[origin][axis];
-            for (k, step) in line.iter_mut().enumerate() {
-                let value = nodes[origin + (k + 1) * stride][axis];
-                *step = (value - before) * scale;
-                before = value;
+            let along = nodes[origin..].iter().step_by(stride);
+            for (value, node) in line.values.iter_mut().zip(along) {
+                *value = node[axis];
             }
+            line.measure(scale);
             let node = |k: usize| {
                 let mut at = start;
                 at[axis] = k;
                 at
             };
+            if let Some((fall, k)) = above(-steps.min, line.steps.iter().map(|s| -s)) {
+                (steps.min, steps.min_node) = (-fall, node(k));
+            }
+            if let Some((rise, k)) = above(steps.max, line.steps.iter().copied()) {
+                (steps.max, steps.max_node) = (rise, node(k));
+            }
             let (mut line_sum, mut line_squares) = (0.0, 0.0);
-            for (k, &step) in line.iter().enumerate() {
-                if step < steps.min {
-                    (steps.min, steps.min_node) = (step, node(k));
-                }
-                if step > steps.max {
-                    (steps.max, steps.max_node) = (step, node(k));
-                }
+            for &step in &line.steps {
                 // About 1, the identity's step: an honest lattice stays near it, so little cancels.
                 line_sum += step - 1.0;
                 line_squares += (step - 1.0) * (step - 1.0);
             }
-            let mean = line_sum / line.len() as f64;
-            let variance = (line_squares / line.len() as f64 - mean * mean).max(0.0);
+            let mean = line_sum / line.steps.len() as f64;
+            let variance = (line_squares / line.steps.len() as f64 - mean * mean).max(0.0);
             if variance > steps.worst_line_variance {
                 (steps.worst_line_variance, steps.worst_line) = (variance, start);
             }
             sum += line_sum;
             squares += line_squares;
-            for (k, window) in line.windows(WINDOW).enumerate() {
-                let variance = residual_variance(window);
-                keep_larger(&mut worst_local, variance, variance, || {
-                    node(k + WINDOW / 2)
-                });
-                local_variances.push(variance);
-            }
-            for (k, pair) in line.windows(2).enumerate() {
-                let curvature = (pair[1] - pair[0]) * scale;
-                keep_larger(&mut worst_second, curvature, curvature.abs(), || {
-                    node(k + 1)
-                });
-                curvatures.push(curvature);
-            }
+            keep_larger(&mut worst_local, &line.variances, |k| node(k + WINDOW / 2));
+            keep_larger(&mut worst_second, &line.curvatures, |k| node(k + 1));
+            let at = (i + n * j) * windows;
+            variances[at..at + windows].copy_from_slice(&line.variances);
+            curvatures.extend(line.curvatures.iter().map(|c| c.abs()));
         }
     }
     let count = (lines * (n - 1)) as f64;
     let mean = sum / count;
     steps.mean = 1.0 + mean;
     steps.variance = (squares / count - mean * mean).max(0.0);
-    let second_rms = root_mean_square(curvatures.iter().copied()).unwrap_or(0.0);
-    for value in &mut curvatures {
-        *value = value.abs();
-    }
     AxisFigures {
         steps,
-        local_variances,
-        second_rms,
+        second_rms: root_mean_square(curvatures.iter().copied()).unwrap_or(0.0),
         second_p99: percentile(&mut curvatures, 99.0).unwrap_or(0.0),
         worst_local,
         worst_second,
     }
 }
 
-/// Keeps the value of the largest size, and the first of equals.
+/// Keeps the value of the largest magnitude, and the first of equals.
 fn keep_larger(
     worst: &mut Option<(f64, [usize; 3])>,
-    value: f64,
-    size: f64,
-    node: impl FnOnce() -> [usize; 3],
+    values: &[f64],
+    node: impl Fn(usize) -> [usize; 3],
 ) {
-    if worst.is_none_or(|(most, _)| size > most.abs()) {
-        *worst = Some((value, node()));
+    // Below every magnitude, so that a first one of 0 counts.
+    let most = worst.map_or(-1.0, |(value, _)| value.abs());
+    if let Some((_, k)) = above(most, values.iter().map(|v| v.abs())) {
+        *worst = Some((values[k], node(k)));
     }
-}
-
-/// Σ residual² / 3 of five values about their least-squares line.
-fn residual_variance(window: &[f64]) -> f64 {
-    let mean = window.iter().sum::<f64>() / WINDOW as f64;
-    // Abscissae −2..=2, whose squares sum to 10.
-    let slope = (2.0 * (window[4] - window[0]) + window[3] - window[1]) / 10.0;
-    let squares = window
-        .iter()
-        .zip([-2.0, -1.0, 0.0, 1.0, 2.0])
-        .map(|(v, x)| {
-            let residual = v - mean - slope * x;
-            residual * residual
-        });
-    squares.sum::<f64>() / FREEDOM
 }
 
 /// Statistics of the local step variances of all axes; `None` for lattices under six nodes.
@@ -213,7 +196,7 @@ mod tests {
     #[test]
     fn identity_has_unit_steps_and_no_variance() {
         for size in [2, 17, 33] {
-            for axis in axes(&Lut3d::identity(size)) {
+            for axis in axes(&Lut3d::identity(size)).0 {
                 assert!((axis.steps.mean - 1.0).abs() < 1e-13);
                 assert!(axis.steps.variance < 1e-24, "{}", axis.steps.variance);
                 assert!(axis.second_rms < 1e-10);
@@ -226,15 +209,14 @@ mod tests {
     fn a_parabola_has_second_difference_two_and_no_local_variance() {
         // out = x²: steps (2i + 1)/(n − 1) lie on a line, second difference 2 everywhere.
         let lattice = Lut3d::from_fn(9, |s| s.map(|v| v * v));
-        let axes = axes(&lattice);
+        let (axes, variances) = axes(&lattice);
         for axis in &axes {
             assert!((axis.second_rms - 2.0).abs() < 1e-12);
             assert!((axis.second_p99 - 2.0).abs() < 1e-12);
             assert!((axis.steps.min - 0.125).abs() < 1e-12);
             assert!((axis.steps.max - 15.0 / 8.0).abs() < 1e-12);
         }
-        let all = axes.into_iter().flat_map(|a| a.local_variances).collect();
-        assert!(local_step_variance(9, all).unwrap().max < 1e-24);
+        assert!(local_step_variance(9, variances).unwrap().max < 1e-24);
     }
 
     #[test]
@@ -243,7 +225,8 @@ mod tests {
         let mut lattice = Lut3d::identity(8);
         let at = lattice.index(3, 1, 2);
         lattice.nodes_mut()[at][0] += 0.5 / 7.0;
-        let red = one_axis(&lattice, 0);
+        let mut variances = vec![0.0; 8 * 8 * 3];
+        let red = one_axis(&lattice, 0, &mut variances);
         assert_eq!(red.steps.max_node, [2, 1, 2]);
         assert_eq!(red.steps.min_node, [3, 1, 2]);
         assert_eq!(red.steps.worst_line, [0, 1, 2]);
@@ -252,7 +235,7 @@ mod tests {
         assert!((red.steps.variance - 0.5 / 448.0).abs() < 1e-12);
         // Window 1 1 1.5 0.5 1 about its line: mean 1, slope −0.5/10; residuals −0.1, −0.05, 0.5, −0.45, 0.1
         // have squares 0.01 + 0.0025 + 0.25 + 0.2025 + 0.01 = 0.475.
-        let largest = red.local_variances.iter().copied().fold(0.0, f64::max);
+        let largest = variances.iter().copied().fold(0.0, f64::max);
         assert!((largest - 0.475 / 3.0).abs() < 1e-12, "{largest}");
         // A window of five steps has six nodes; the place named is the third, and the first of the largest counts.
         let (most, node) = red.worst_local.unwrap();
