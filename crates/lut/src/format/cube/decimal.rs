@@ -173,7 +173,7 @@ fn others(word: u64) -> u64 {
     (value.wrapping_add(ABOVE_NINE) | value) & HIGH_BITS
 }
 
-/// The number that the first `count` bytes of a word spell.
+/// The number that the first `count` bytes of a word spell; any number where they are not digits, which the caller finds out.
 #[inline(always)]
 fn number(word: u64, count: usize) -> u64 {
     // Zeros in front, what follows the digits gone; in two shifts, because there is none by all 64 bits.
@@ -182,7 +182,7 @@ fn number(word: u64, count: usize) -> u64 {
     // Pairs of digits in every other byte; then the first and third pair, and the second and fourth, each times its power
     // of ten, all four in the upper half.
     const EVERY_FOURTH: u64 = 0x0000_00FF_0000_00FF;
-    let pairs = digits.wrapping_mul(10) + (digits >> 8);
+    let pairs = digits.wrapping_mul(10).wrapping_add(digits >> 8);
     let odd = (pairs & EVERY_FOURTH).wrapping_mul(100 + (1_000_000 << 32));
     let even = (pairs >> 16 & EVERY_FOURTH).wrapping_mul(1 + (10_000 << 32));
     odd.wrapping_add(even) >> 32
@@ -242,6 +242,20 @@ mod tests {
         }
         // Not enough bytes to look at.
         assert_eq!(plain(b"0.5 0.5", b' '), None);
+    }
+
+    /// Found by fuzzing: in a build that checks sums, these overflowed one before they were seen to be no digits.
+    #[test]
+    fn bytes_far_from_digits_are_refused() {
+        let mut rows = Vec::new();
+        let row =
+            b"0.000000 0.000000 0.000\xd0\xcf\xcf\xdf\xce\xd1\xcf\xcf0000 0.000000\n\n\0        ";
+        assert_eq!(straight_rows(row, 6, &mut rows, 1), 0);
+        for byte in 0..=u8::MAX {
+            let head = [[b'0', b'.'].as_slice(), &[byte; 2 * WORD + 6]].concat();
+            assert!(straight_rows(&head.repeat(3), 6, &mut rows, 1) == 0 && rows.is_empty());
+            assert!(byte.is_ascii_digit() || byte == b' ' || plain(&head, b' ').is_none());
+        }
     }
 
     /// Rows of three decimals with so many digits after the point.
