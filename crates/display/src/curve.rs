@@ -481,8 +481,8 @@ mod tests {
     /// while noise of the light that all channels share gives none.
     #[test]
     fn channels_together_have_less_tint_than_each_by_itself() {
-        /// The mean over 20 sets of noise.
-        const LESS: f64 = 0.8;
+        /// Over 20 sets of noise; 0.21 when this was written.
+        const LESS: f64 = 0.5;
         let powers = [2.28, 2.21, 2.34];
         let (mut together, mut apart) = (0.0, 0.0);
         for set in 0..20 {
