@@ -9,6 +9,10 @@ use crate::range::signal_from_position;
 const PASSES: usize = 4;
 const MOVES: [i64; 4] = [-1, 1, -2, 2];
 
+/// Steps of a ramp that may be short for rounding's sake: where more are, the light itself is wanting, and single codes
+/// are not what it wants. Our choice.
+const MOST_SHORT: usize = 32;
+
 /// A ramp read one way.
 struct Read {
     weights: Vec<Vec<(usize, f64)>>,
@@ -60,6 +64,9 @@ pub(super) fn lift_rounded(
                     .copied()
                     .filter(|i| lack(&read, *i) > 0.0)
                     .collect();
+                if short.len() > MOST_SHORT {
+                    break;
+                }
                 let mut moved = false;
                 for i in short {
                     if lack(&read, i) > 0.0 {
