@@ -28,7 +28,6 @@ pub struct BaseModel {
     inverse: Matrix3<f64>,
     curves: [ToneCurve; 3],
     grey_balanced: bool,
-    smoothing: [f64; 3],
 }
 
 /// Why no base model could be fitted.
@@ -127,35 +126,30 @@ impl BaseModel {
         let matrix = matrix * Matrix3::from_diagonal(&full);
         let inverse = matrix.try_inverse().ok_or(BaseError::Singular)?;
         let lift = inverse * Vector3::from(black.0);
-        let fitted = [0, 1, 2].map(|c| {
-            let levels: Vec<Level> = neutral
-                .iter()
-                .map(|p| {
-                    let light = inverse * above(p.xyz(), black);
-                    let sd =
-                        noise.luminance_sd(p.xyz().luminance_cd_m2()) * p.variance_factor().sqrt();
-                    let scale = p.xyz().luminance_cd_m2().max(1e-9);
-                    // Noise is mostly along the XYZ vector: every channel's light shares its relative error, and
-                    // near black the floor takes over.
-                    let white = matrix.row(1).sum();
-                    Level {
-                        drive: p.drive[0],
-                        light: light[c],
-                        sd: (light[c].abs() * sd / scale).max(sd / white),
-                    }
-                })
-                .collect();
-            ToneCurve::fit(&levels, lift[c])
+        let ramps: [Vec<Level>; 3] = [0, 1, 2].map(|c| {
+            let level = |p: &&Patch| {
+                let light = inverse * above(p.xyz(), black);
+                let sd = noise.luminance_sd(p.xyz().luminance_cd_m2()) * p.variance_factor().sqrt();
+                let scale = p.xyz().luminance_cd_m2().max(1e-9);
+                // Noise is mostly along the XYZ vector: every channel's light shares its relative error, and near
+                // black the floor takes over.
+                let white = matrix.row(1).sum();
+                Level {
+                    drive: p.drive[0],
+                    light: light[c],
+                    sd: (light[c].abs() * sd / scale).max(sd / white),
+                }
+            };
+            neutral.iter().map(level).collect()
         });
-        let smoothing = [fitted[0].1, fitted[1].1, fitted[2].1];
-        let curves = fitted.map(|f| f.0);
+        let [r, g, b] = &ramps;
+        let curves = ToneCurve::fit_together([r, g, b], [lift[0], lift[1], lift[2]]);
         Ok(Self {
             black,
             matrix,
             inverse,
             curves,
             grey_balanced: true,
-            smoothing,
         })
     }
 
@@ -184,14 +178,12 @@ impl BaseModel {
                 .collect();
             ToneCurve::fit(&levels, lift[c])
         });
-        let smoothing = [fitted[0].1, fitted[1].1, fitted[2].1];
         Ok(Self {
             black,
             matrix: *matrix,
             inverse,
             curves: fitted.map(|f| f.0),
             grey_balanced: false,
-            smoothing,
         })
     }
 
@@ -235,12 +227,6 @@ impl BaseModel {
     #[must_use]
     pub fn is_grey_balanced(&self) -> bool {
         self.grey_balanced
-    }
-
-    /// Smoothing weight of each curve, chosen by leave-one-out.
-    #[must_use]
-    pub fn smoothing(&self) -> [f64; 3] {
-        self.smoothing
     }
 }
 

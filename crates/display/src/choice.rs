@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use crate::model::{encoded, noise_variance};
 use crate::rough::Ready;
+use crate::structured::NoiseOf;
 use crate::{
     BaseError, BaseModel, Encoding, Form, ForwardModel, Outlier, PanelModel, Scales,
     SmoothingChoice, Structure, StructuredModel,
@@ -319,7 +320,7 @@ impl Tried {
         scales: Scales,
         white: Xyz,
     ) -> Option<Candidate> {
-        match StructuredModel::with_scales(readings, noise, base, scales) {
+        match StructuredModel::with_scales(readings, noise, base, scales, NoiseOf::Components) {
             Ok(model) => {
                 let left_out = model.left_out();
                 let error = error_of(readings, white, |i| {

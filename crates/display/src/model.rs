@@ -4,6 +4,7 @@ use evenstep_scatter::{FitError, Interpolant, Kriging, Scheme, Sites};
 use nalgebra::Matrix3;
 
 use crate::panel::{pq_lms_of, pq_lms_with_jacobian_of};
+use crate::structured::NoiseOf;
 use crate::{BaseModel, Encoding, PanelModel, Scales, StructuredModel};
 
 /// What the interpolant carries: the difference from the base, or the encoded colour itself.
@@ -110,7 +111,8 @@ impl ForwardModel {
     ) -> Result<Self, FitError> {
         if let Form::Channels(scales) = structure.form {
             let base = base.expect("channels that bend need a base");
-            let model = StructuredModel::with_scales(readings, noise, &base, scales)?;
+            let model =
+                StructuredModel::with_scales(readings, noise, &base, scales, NoiseOf::Readings)?;
             return Ok(Self(Kind::Channels(Box::new(model))));
         }
         let sites: Vec<[f64; 3]> = readings.patches.iter().map(|p| p.drive).collect();

@@ -3,6 +3,7 @@
 use evenstep_readings::{Drift, NoiseModel, Readings};
 
 use crate::outliers::{NAMED, doubt, left_out, named, screen_neutrals};
+use crate::structured::NoiseOf;
 use crate::{BaseModel, Outlier, Scales, StructuredModel};
 
 /// Distances beyond which a patch is doubted, round by round: several faults hide each other, so that many are doubted
@@ -103,7 +104,8 @@ impl Ready {
 
     fn fitted(&self) -> Option<StructuredModel> {
         let base = BaseModel::fit(&self.readings, &self.noise).ok()?;
-        StructuredModel::fit_from(&self.readings, &self.noise, &base, self.scales).ok()
+        let (readings, noise) = (&self.readings, &self.noise);
+        StructuredModel::fit_from(readings, noise, &base, self.scales, NoiseOf::Components).ok()
     }
 
     /// Drift as what the model leaves that goes with reading order, weighed together with what repeats say.

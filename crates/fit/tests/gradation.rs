@@ -148,6 +148,34 @@ fn dark_steps_are_more_even_than_pointwise() {
     }
 }
 
+/// Along the ramps of the primaries no step of what is read and rounded to the depth of the nodes falls on the model,
+/// where the solve says that none is short.
+#[test]
+fn rounded_steps_of_the_primaries_rise() {
+    let fitted = fit(
+        &read(&SimulatedPanel::wrgb()),
+        &options(33, Solve::Gradation),
+        &|_, _| {},
+    )
+    .unwrap();
+    let gradation = fitted.report.gradation.as_ref().unwrap();
+    assert_eq!(gradation.short_rounded, 0);
+    let lut = Lut::from(fitted.lut.clone());
+    for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
+        let read = lut.evaluated(how);
+        for c in 0..3 {
+            let light = |i: u32| {
+                let signal =
+                    std::array::from_fn(|k| if k == c { f64::from(i) / 1023.0 } else { 0.0 });
+                let stored = read.drive(signal).map(|v| (v * 4095.0).round() / 4095.0);
+                fitted.model.xyz(stored).luminance_cd_m2()
+            };
+            let fallen: Vec<u32> = (1..=1023).filter(|i| light(*i) < light(i - 1)).collect();
+            assert!(fallen.is_empty(), "channel {c}, {how}: {fallen:?}");
+        }
+    }
+}
+
 /// The same bytes on any number of threads.
 #[test]
 fn threads_change_nothing() {

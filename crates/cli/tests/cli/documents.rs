@@ -58,6 +58,7 @@ pub(crate) struct Constraints {
     pub(crate) active: usize,
     pub(crate) resolved_ramps: Vec<String>,
     pub(crate) unresolved_ramps: Vec<String>,
+    pub(crate) short_rounded: usize,
     pub(crate) folds: [usize; 2],
 }
 

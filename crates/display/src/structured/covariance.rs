@@ -1,6 +1,7 @@
 use std::collections::VecDeque;
 
 use faer::Mat;
+use nalgebra::Matrix3;
 
 use super::{SMOOTHNESS, Scales};
 
@@ -24,8 +25,8 @@ pub(super) struct Place {
 /// Patches as the process sees them.
 pub(super) struct Sites {
     pub(super) places: Vec<Place>,
-    /// Noise variance of each encoded component.
-    pub(super) noise: Vec<[f64; 3]>,
+    /// Noise covariance of the encoded components.
+    pub(super) noise: Vec<Matrix3<f64>>,
 }
 
 /// Axes along which places are correlated, and what the process makes of those correlations.
@@ -127,7 +128,7 @@ fn from_columns<B: AsRef<[[f64; PARTS]]>, O: AsRef<[[f64; 3]]>>(
             }
         }
         for (k, matrix) in all.iter_mut().enumerate() {
-            matrix[(j, j)] += scales.noise.powi(2) * sites.noise[j][k] + JITTER;
+            matrix[(j, j)] += scales.noise.powi(2) * sites.noise[j][(k, k)] + JITTER;
         }
     }
     all

@@ -2,6 +2,7 @@
 
 mod bend;
 mod covariance;
+mod joint;
 mod prior;
 mod search;
 mod together;
@@ -46,6 +47,16 @@ pub struct StructuredModel {
     sum: AnovaTable,
     scales: Scales,
     process: Process,
+}
+
+/// Noise of one reading as the process takes it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum NoiseOf {
+    /// As it is: most of it is common to the three components, so that the colour of a reading is known far better than
+    /// its light. For a model that is to be looked at.
+    Readings,
+    /// Each component's own, as if they had nothing in common: quicker, for what is left out, which is told so in both.
+    Components,
 }
 
 /// The last linearisation: what errors are told from.
@@ -93,7 +104,7 @@ struct Training {
     drives: Vec<[f64; 3]>,
     frames: Vec<Frame>,
     encoded: Vec<[f64; 3]>,
-    noise: Vec<[f64; 3]>,
+    noise: Vec<Matrix3<f64>>,
 }
 
 impl Training {
@@ -110,8 +121,7 @@ impl Training {
                 .iter()
                 .map(|p| {
                     let slope = encoding.derivative(p.xyz());
-                    let spread = slope * noise.variance_of(p.xyz()) * slope.transpose();
-                    std::array::from_fn(|k| spread[(k, k)] * p.variance_factor())
+                    slope * noise.variance_of(p.xyz()) * slope.transpose() * p.variance_factor()
                 })
                 .collect(),
         }
@@ -161,12 +171,12 @@ impl Process {
         })
     }
 
-    fn bends(&self, scales: &Scales) -> [[Bend; PARTS]; 3] {
+    fn bends(&self, scales: &Scales, weights: &[Mat<f64>]) -> [[Bend; PARTS]; 3] {
         let variance = scales.bends();
         std::array::from_fn(|k| {
             std::array::from_fn(|part| {
                 let terms = self.sites.places.iter().enumerate().map(|(i, place)| {
-                    let weight = self.weights[k][(i, 0)] * place.share[k][part];
+                    let weight = weights[k][(i, 0)] * place.share[k][part];
                     (place.warped[part], variance[part] * weight)
                 });
                 Bend::new(SMOOTHNESS, scales.channel_length, terms)
@@ -185,7 +195,7 @@ impl StructuredModel {
         noise: &NoiseModel,
         base: &BaseModel,
     ) -> Result<Self, FitError> {
-        Self::fit_from(readings, noise, base, None)
+        Self::fit_from(readings, noise, base, None, NoiseOf::Readings)
     }
 
     /// The same, the search begun near scales found for much the same readings.
@@ -194,40 +204,54 @@ impl StructuredModel {
         noise: &NoiseModel,
         base: &BaseModel,
         near: Option<Scales>,
+        how: NoiseOf,
     ) -> Result<Self, FitError> {
         let training = Training::new(readings, noise, base);
         let scales = search::scales(&training, near).ok_or(FitError::Indefinite)?;
-        Self::with_scales(readings, noise, base, scales)
+        Self::fitted(&training, base, scales, how)
     }
 
     /// Fits with given scales.
     ///
     /// # Errors
     /// [`FitError::Indefinite`].
-    pub fn with_scales(
+    pub(crate) fn with_scales(
         readings: &Readings,
         noise: &NoiseModel,
         base: &BaseModel,
         scales: Scales,
+        how: NoiseOf,
     ) -> Result<Self, FitError> {
         let training = Training::new(readings, noise, base);
+        Self::fitted(&training, base, scales, how)
+    }
+
+    fn fitted(
+        training: &Training,
+        base: &BaseModel,
+        scales: Scales,
+        how: NoiseOf,
+    ) -> Result<Self, FitError> {
         let fit_about = |bends: &[[[f64; PARTS]; 3]]| {
             let (sites, residual) = training.linearised(bends);
             let process = Process::new(sites, &residual, &scales).ok_or(FitError::Indefinite)?;
-            let bends = process.bends(&scales);
-            Ok((process, bends))
+            Ok((process, residual))
         };
         let n = training.drives.len();
-        let (mut process, mut bends) = fit_about(&vec![[[0.0; PARTS]; 3]; n])?;
+        let (mut process, mut residual) = fit_about(&vec![[[0.0; PARTS]; 3]; n])?;
         for _ in 1..ROUNDS {
+            let bends = process.bends(&scales, &process.weights);
             let places = process.sites.places.iter();
             let at_sites: Vec<_> = places.map(|p| bent(&bends, &p.warped)).collect();
-            (process, bends) = fit_about(&at_sites)?;
+            (process, residual) = fit_about(&at_sites)?;
         }
+        let weights = match how {
+            NoiseOf::Readings => process.joint_weights(&scales, &residual),
+            NoiseOf::Components => process.weights.clone(),
+        };
+        let bends = process.bends(&scales, &weights);
         let alpha: Vec<[f64; 3]> = (0..n)
-            .map(|i| {
-                std::array::from_fn(|k| scales.interaction.powi(2) * process.weights[k][(i, 0)])
-            })
+            .map(|i| std::array::from_fn(|k| scales.interaction.powi(2) * weights[k][(i, 0)]))
             .collect();
         let sum = AnovaSum::new(
             SMOOTHNESS,
@@ -391,7 +415,7 @@ impl PanelModel for StructuredModel {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::rough::tests::session;
     use crate::{Disturbance, Form, ForwardModel, SimulatedPanel, Structure};
@@ -406,7 +430,7 @@ mod tests {
         outliers: 0.0,
     };
 
-    fn fitted(name: &str) -> (SimulatedPanel, Readings, NoiseModel, StructuredModel) {
+    pub(crate) fn fitted(name: &str) -> (SimulatedPanel, Readings, NoiseModel, StructuredModel) {
         let panel = SimulatedPanel::by_name(name).unwrap();
         let readings = session(&panel, QUIET, 1);
         let noise = NoiseModel::from_repeats(&readings).unwrap();

@@ -2,8 +2,10 @@
 //! the lattice allow. `docs/methods/gradation.md`.
 
 mod cells;
+mod codes;
 mod folds;
 mod ramps;
+mod rounded;
 mod smooth;
 
 use evenstep_display::{PanelModel, Target};
@@ -12,6 +14,7 @@ use evenstep_solve::{Grid, round_rising};
 use rayon::prelude::*;
 use serde::Serialize;
 
+use self::codes::Codes;
 use crate::range::{position_from_signal, signal_from_position};
 use crate::shaper::Placement;
 use crate::{BaseCorrection, Filled, UNREACHABLE_ITP};
@@ -47,6 +50,9 @@ pub struct GradationReport {
     pub resolved_ramps: Vec<String>,
     /// Ramps whose luminance still falls on the model.
     pub unresolved_ramps: Vec<String>,
+    /// Steps of the named ramps that rise too little on the model where what is read is rounded to codes as well, either way
+    /// of reading counted.
+    pub short_rounded: usize,
     /// Folded tetrahedra in reachable cells that were unfolded, and those that were not.
     pub folds: [usize; 2],
 }
@@ -145,6 +151,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
         active: 0,
         resolved_ramps: Vec::new(),
         unresolved_ramps: Vec::new(),
+        short_rounded: 0,
         folds: [0; 2],
     };
     let plain = |stored: &[[f64; 3]]| -> Vec<[u32; 3]> {
@@ -168,11 +175,14 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
             break;
         }
     }
-    let mut codes = round_rising(grid, &field.stored(), problem.node_bits);
-    report.folds[1] = folds::unfold_codes(grid, &mut codes, problem.node_bits, &nearly);
-    let largest = f64::from((1_u32 << problem.node_bits) - 1);
+    let rising = round_rising(grid, &field.stored(), problem.node_bits);
+    let mut codes = Codes::new(grid, rising, problem.node_bits);
+    folds::unfold_codes(&mut codes, &nearly);
+    report.short_rounded = rounded::lift_rounded(problem, &field, &mut codes, &reached);
+    report.folds[1] = folds::unfold_codes(&mut codes, &nearly);
+    let largest = f64::from(codes.largest);
     let mut lut = filled.lut.clone();
-    for (node, code) in lut.nodes_mut().iter_mut().zip(&codes) {
+    for (node, code) in lut.nodes_mut().iter_mut().zip(&codes.values) {
         *node = code.map(|v| f64::from(v) / largest);
     }
     (lut, report)

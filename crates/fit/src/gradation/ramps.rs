@@ -6,14 +6,14 @@ use super::{Field, GradationReport, Problem};
 
 /// Least rise of luminance that a solve asks for, as a share of the target's: a margin for what the model does not know.
 /// Our choice.
-const LEAST_RISE: f64 = 0.1;
+pub(super) const LEAST_RISE: f64 = 0.1;
 /// A target that rises by less than this share of its white has no step to hold (method, section 6).
-const FLAT_TARGET: f64 = 1e-9;
+pub(super) const FLAT_TARGET: f64 = 1e-9;
 /// Sweeps over the ramps.
 const SWEEPS: usize = 20;
 
 /// Codes of a ramp that are a cell's worth apart at most; a step that falls shows between them too.
-fn scale() -> CodeScale {
+pub(super) fn scale() -> CodeScale {
     CodeScale {
         depth: BitDepth::TEN,
         range: evenstep_lut::CodeRange::Full,

@@ -274,6 +274,12 @@ fn gradation(rows: &Rows<'_>) -> Vec<Bound> {
             &|r| r.by.panel != HDR,
             &ramps,
         ),
+        rows.at_most(
+            "other ramps: 0 reversed steps on SDR panels, rounded to 12 bits",
+            0.0,
+            &|r| r.by.panel != HDR,
+            &|r| whole(r.ramps_reversed_rounded.iter().map(|(_, n)| n).sum()),
+        ),
         Bound::of(
             "other ramps: reversed steps on the HDR panel ≤ half of the true inverse's",
             on_hdr.filter_map(hdr).collect(),
@@ -567,9 +573,15 @@ mod tests {
     #[test]
     fn every_fault_is_seen_where_it_belongs() {
         type Fault = fn(&mut GradationRow);
-        let faults: [(&str, Fault); 9] = [
+        let faults: [(&str, Fault); 10] = [
             ("neutral: 0 reversed steps", |r| r.neutral_reversed = 1),
             ("rounded to 12 bits", |r| r.neutral_reversed_rounded = 1),
+            (
+                "other ramps: 0 reversed steps on SDR panels, rounded",
+                |r| {
+                    r.ramps_reversed_rounded = vec![("blue".to_owned(), 1)];
+                },
+            ),
             ("other ramps: 0", |r| {
                 r.ramps_reversed = vec![("red".to_owned(), 2)];
             }),
