@@ -153,18 +153,33 @@ def lattice_figures(lut):
         for name, value in (("mean", all_.mean()), ("p95", np.percentile(all_, 95)), ("max", all_.max())):
             yield f"local_step_variance.{name}", value, NODES
     folded = collapsed = 0
+    depth = 0.0
+    axis = np.arange(n) / (n - 1)
+    signals = np.stack(np.meshgrid(axis, axis, axis, indexing="ij")[::-1], axis=-1)
+    colours = [720 * itp(xyz) for xyz in (shown(lut), wanted(signals))]
     for path in itertools.permutations(range(3)):
         sign = np.linalg.det(np.eye(3)[list(path)])
-        corners, at = [], [0, 0, 0]
+        corners, at, seen = [], [0, 0, 0], ([], [])
         for axis in (None, *path):
             if axis is not None:
                 at[axis] = 1
             r, g, b = at
-            corners.append(lut[b : n - 1 + b, g : n - 1 + g, r : n - 1 + r])
+            part = slice(b, n - 1 + b), slice(g, n - 1 + g), slice(r, n - 1 + r)
+            corners.append(lut[part])
+            for kept, colour_of in zip(seen, colours):
+                kept.append(colour_of[part])
         edges = np.stack([corners[k + 1] - corners[k] for k in range(3)], axis=-2)
         volume = sign * np.linalg.det(edges) * (n - 1) ** 3
         folded += int((volume < -1e-6).sum())
         collapsed += int((np.abs(volume) <= 1e-6).sum())
+        light, ideal = (np.linalg.det(np.stack([c[k] - c[0] for k in (1, 2, 3)], axis=-2)) for c in seen)
+        faces = [seen[0][b] - seen[0][a] for a, b in ((0, 1), (0, 2), (0, 3), (1, 2), (1, 3))]
+        crosses = [np.cross(faces[i], faces[j]) for i, j in ((0, 1), (0, 2), (1, 2), (3, 4))]
+        largest = np.max([np.linalg.norm(c, axis=-1) for c in crosses], axis=0)
+        height = np.abs(light) / np.where(largest > 0, largest, 1)
+        turned = (volume < -1e-6) & (np.sign(light) != np.sign(ideal))
+        depth = max(depth, np.where(turned, height, 0).max())
+    yield "fold_depth_itp", depth, LIGHT
     yield "folds.folded", folded, COUNT
     yield "folds.collapsed", collapsed, COUNT
     grid = np.stack(np.meshgrid(*[np.arange(n)] * 3, indexing="ij")[::-1], axis=-1)
@@ -279,6 +294,29 @@ def drive_figures(drive, target_xyz):
     yield "plateau_jump_excess_itp", max(0.0, (step - ideal)[ends].max(initial=0.0)), LIGHT
 
 
+def bump(points, lag, ends=None):
+    """points[i] against those a lag before and after; what lies between `ends` of bends is taken off first."""
+    def bends(of):
+        return of[lag:-lag] - (of[: -2 * lag] + of[2 * lag :]) / 2
+
+    if len(points) <= 2 * lag:
+        return None
+    bend = bends(points)
+    if ends is not None:
+        start, end = (bends(e) for e in ends)
+        line, off = end - start, bend - start
+        length = (line**2).sum(axis=1)
+        share = np.clip((off * line).sum(axis=1) / np.where(length > 0, length, 1), 0, 1)
+        bend = off - share[:, None] * line
+    length = np.linalg.norm(bend, axis=1)
+    beside = np.zeros(len(bend))
+    across = -2 * (bend[lag:] * bend[:-lag]).sum(axis=1)
+    for part, other in ((slice(lag, None), slice(None, -lag)), (slice(None, -lag), slice(lag, None))):
+        if len(bend) > lag:
+            beside[part] = np.maximum(beside[part], across / np.where(length[part] > 0, length[part], 1))
+    return np.minimum(length, beside).max()
+
+
 def ramp_figures(lut, end):
     codes, signal = walk(end)
     drive = np.clip(tetrahedral(lut, signal), 0, 1)
@@ -299,6 +337,11 @@ def ramp_figures(lut, end):
             elif name != "step_itp_max":
                 yield f"{where}rounded.floor.{name}", value, tolerance
     yield "certain_fall_drive", certain_fall(drive, signal, end), NODES
+    lag = max(1, int(np.floor((len(codes) - 1) / (lut.shape[0] - 1) + 0.5)))
+    # The base correction is the identity.
+    seen = [720 * itp(xyz) for xyz in (shown(drive), target_xyz, shown(signal))]
+    yield "bump_itp", bump(seen[0], lag, seen[1:]), LIGHT
+    yield "bump_drive", bump(drive, lag), NODES
     differs = (np.abs(drive - drive[0]) > 1e-9).any(axis=1)
     yield "first_lit_code", int(codes[np.argmax(differs)]) if differs.any() else None, COUNT
     xyz = shown(drive)
@@ -342,7 +385,9 @@ def whole_figures(lut):
     codes, signal = walk((1, 1, 1))
     drive = np.clip(tetrahedral(lut, signal), 0, 1)
     error = (itp(shown(drive)) - itp(wanted(signal)))[:, 1:]
-    yield "neutral_wobble_itp", 720 * np.linalg.norm(error - moving_mean(error, 32), axis=1).max(), LIGHT
+    wobble = 720 * np.linalg.norm(error - moving_mean(error, 32), axis=1)
+    yield "neutral_wobble_itp", wobble.max(), LIGHT
+    yield "neutral_wobble_seen_itp", wobble[shown(drive)[:, 1] >= 0.005].max(), LIGHT
 
     grey = np.repeat((np.arange(256) / 255)[:, None], 3, axis=1)
     _, gain = gains(lut, grey)

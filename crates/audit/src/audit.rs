@@ -105,9 +105,11 @@ pub fn audit(
     let (lattice, finds) = lattice.unzip();
     let non_finite = walked.iter().map(|w| w.non_finite).sum();
     // The first ramp is the neutral one.
-    let wobble = walked
-        .first()
-        .and_then(|w| w.wobble.map(|(value, at)| (value, w.guide.span(at, at))));
+    let placed = |of: fn(&Walked) -> Option<(f64, usize)>| {
+        let first = walked.first()?;
+        of(first).map(|(value, at)| (value, first.guide.span(at, at)))
+    };
+    let (wobble, wobble_seen) = (placed(|w| w.wobble), placed(|w| w.wobble_seen));
     let depth = if options.in_depth {
         let ramps: Vec<&[[f64; 3]]> = walked.iter().map(|w| w.guide.signals.as_slice()).collect();
         InDepth::find(
@@ -141,8 +143,12 @@ pub fn audit(
         limits,
         ramps: &reports,
         lattice: lattice.as_ref(),
+        fold_on_ramps_itp: finds
+            .as_ref()
+            .and_then(|f| f.fold_depth)
+            .map_or(0.0, |d| d.on_ramps_itp),
         non_finite,
-        wobble,
+        wobble_seen,
         base: references.as_ref().map(|r| r.base.as_slice()),
         facts: context.map(|c| c.facts),
         noise_gain: gain.ok(),
@@ -193,6 +199,13 @@ pub fn audit(
             NEEDS_READINGS
         }
     };
+    let unseen = || {
+        if wobble.is_some() {
+            "every neutral code that can be judged is too dark for colour"
+        } else {
+            needs()
+        }
+    };
     let [black, white] =
         [0.0, 1.0].map(|end| drive_of_positions(subject.correction, &[[end; 3]], scale)[0]);
     AuditReport {
@@ -228,6 +241,14 @@ pub fn audit(
         neutral_wobble_code: why.note(
             "neutral_wobble_code",
             wobble.map(|(_, at)| at.from_code).ok_or_else(needs),
+        ),
+        neutral_wobble_seen_itp: why.note(
+            "neutral_wobble_seen_itp",
+            wobble_seen.map(|(value, _)| value).ok_or_else(unseen),
+        ),
+        neutral_wobble_seen_code: why.note(
+            "neutral_wobble_seen_code",
+            wobble_seen.map(|(_, at)| at.from_code).ok_or_else(unseen),
         ),
         references: why.note("references", references.ok_or(NEEDS_READINGS)),
         neighbours26: why.note("neighbours26", depth.neighbours26),

@@ -18,12 +18,14 @@
 mod against;
 mod audit;
 mod banding;
+mod bump;
 mod carried;
 mod cells;
 mod context;
 mod curves;
 mod evaluation;
 mod figures;
+mod fold_depth;
 mod folds;
 mod in_depth;
 mod lattice;

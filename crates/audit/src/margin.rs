@@ -2,7 +2,8 @@ use serde::Serialize;
 
 use crate::reason::VerdictReason;
 use crate::verdict::{
-    Evidence, merged_excess, plateau_jump, rounded_reversal, uneven_parts, worst_gain,
+    Evidence, bump, merged_excess, plateau_jump, rounded_reversal, uneven_parts, wobble_limit,
+    worst_gain,
 };
 
 /// The scale on which the verdict calls something visible.
@@ -19,7 +20,7 @@ pub(crate) fn scale_of(figure: &str) -> &'static str {
         "codes"
     } else if figure.starts_with("noise_gain") {
         "times the target's noise"
-    } else if figure == "certain_fall_drive" {
+    } else if figure.ends_with("_drive") {
         "drive"
     } else {
         "count"
@@ -122,6 +123,9 @@ fn figures_with_limits(evidence: &Evidence) -> Vec<Margin> {
             limits.visible_reversal_itp,
             name,
         );
+        if let Some((figure, find, limit)) = bump(limits, ramp) {
+            add(figure, Some(find.value), limit, name);
+        }
         if ramp.is_neutral() {
             add(
                 "reversal_depth_itp",
@@ -132,10 +136,17 @@ fn figures_with_limits(evidence: &Evidence) -> Vec<Margin> {
         }
     }
     add(
-        "neutral_wobble_itp",
-        evidence.wobble.map(|(v, _)| v),
-        limits.wobble_itp,
+        "neutral_wobble_seen_itp",
+        evidence.wobble_seen.map(|(v, _)| v),
+        wobble_limit(evidence),
         Some("neutral"),
+    );
+    let folded = evidence.lattice.filter(|lattice| lattice.folds.folded > 0);
+    add(
+        "lattice.fold_depth_itp",
+        folded.and_then(|lattice| lattice.fold_depth_itp),
+        limits.visible_fold_itp,
+        None,
     );
     if let Some((figure, gain)) = evidence.noise_gain.as_ref().and_then(worst_gain) {
         add(figure, Some(gain), limits.noise_gain, None);

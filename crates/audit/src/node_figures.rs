@@ -3,10 +3,11 @@ use rayon::prelude::*;
 
 use crate::cells::{self, Cells};
 use crate::context::{PanelContext, Subject};
+use crate::fold_depth::{FoldDepth, fold_depth};
 use crate::folds;
 use crate::lattice::{self, SecondDifference};
 use crate::report::{Distance, LatticeReport};
-use crate::why::Why;
+use crate::why::{NEEDS_READINGS, Why};
 use evenstep_lut::CodeScale;
 
 /// Slack within which a node value counts as being at the end of the range: a tenth of a 16-bit code.
@@ -20,6 +21,8 @@ type AtNode = Option<(f64, [usize; 3])>;
 /// What was found on the way to the figures, for the places where they are worst.
 pub(crate) struct LatticeFinds {
     pub(crate) cells: Cells,
+    /// How deep folds are in what the panel shows.
+    pub(crate) fold_depth: Option<FoldDepth>,
     /// Largest local step variance.
     pub(crate) local_variance: AtNode,
     /// Second difference of the largest magnitude.
@@ -61,6 +64,8 @@ pub(crate) fn lattice_report<'s>(
     let reached: Option<&(dyn Fn([usize; 3]) -> bool + Sync)> =
         context.map(|_| &cell_is_reached as _);
     let folds = folds::count(&found.bad, on_ramp, reached);
+    let depth =
+        context.map(|context| fold_depth(lattice, subject.curves, &found, on_ramp, scale, context));
 
     let mut why = Why::default();
     let three =
@@ -86,6 +91,7 @@ pub(crate) fn lattice_report<'s>(
             .map(|a| (a.steps.min, a.steps.min_node))
             .reduce(|best, here| if here.0 < best.0 { here } else { best }),
         cells: found,
+        fold_depth: depth,
     };
     let neighbour_steps = axes.into_iter().map(|axis| axis.steps).collect();
     let local =
@@ -98,6 +104,8 @@ pub(crate) fn lattice_report<'s>(
         local_step_variance: why.note("local_step_variance", local),
         second_difference,
         folds,
+        fold_depth_itp: why.note("fold_depth_itp", depth.map(|d| d.itp).ok_or(NEEDS_READINGS)),
+        fold_depth_cell: depth.and_then(|d| d.cell),
         clipped_nodes: values.clipped,
         clipped_low: values.clipped_low,
         clipped_high: values.clipped_high,

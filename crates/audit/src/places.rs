@@ -119,7 +119,8 @@ impl<'a> RampSearch<'a> {
         };
         let mut stretches: Vec<(usize, usize, f64)> = Vec::new();
         for (wobble, i) in roughness::wobbles(guide, light, &target.light) {
-            if wobble <= self.limits.wobble_itp {
+            let is_seen = light.luminance(i) >= self.limits.colour_seen_cd_m2;
+            if wobble <= self.limits.wobble_itp || !is_seen {
                 continue;
             }
             match stretches.last_mut() {

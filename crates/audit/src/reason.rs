@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::against::Worse;
 use crate::folds::Folds;
 use crate::margin::{scale_of, unevenness_of};
-use crate::report::RampReport;
+use crate::report::{LatticeReport, RampReport};
 use crate::verdict::Load;
 use crate::walk::Span;
 
@@ -316,12 +316,7 @@ impl VerdictReason {
         reason
     }
 
-    pub(crate) fn folds(folds: &Folds, stops: bool) -> Self {
-        let severity = if stops {
-            Load::DoNotLoad
-        } else {
-            Load::WithCare
-        };
+    pub(crate) fn folds(folds: &Folds) -> Self {
         let at = folds.first_cell.map_or_else(String::new, |[r, g, b]| {
             format!(", first in the cell above node ({r}, {g}, {b})")
         });
@@ -330,23 +325,79 @@ impl VerdictReason {
             counted(folds.folded, "place"),
             folds.folded_on_ramps
         );
-        let mut reason = Self::new(severity, "folds", "lattice.folds.folded", sentence)
+        let mut reason = Self::new(Load::WithCare, "folds", "lattice.folds.folded", sentence)
             .passing(folds.folded as f64, 1.0);
         reason.cell = folds.first_cell;
         reason
     }
 
+    pub(crate) fn visible_folds(
+        lattice: &LatticeReport,
+        depth: f64,
+        limit: f64,
+        stops: bool,
+    ) -> Self {
+        let severity = if stops {
+            Load::DoNotLoad
+        } else {
+            Load::WithCare
+        };
+        let folds = &lattice.folds;
+        let at = lattice
+            .fold_depth_cell
+            .map_or_else(String::new, |[r, g, b]| {
+                format!(" in the cell above node ({r}, {g}, {b})")
+            });
+        let sentence = format!(
+            "the lattice folds back on itself in {} ({} of them on named ramps), at most by {depth:.2} {JND}{at}, and \
+             {limit} is visible; {REFIT}",
+            counted(folds.folded, "place"),
+            folds.folded_on_ramps
+        );
+        let mut reason =
+            Self::new(severity, "folds", "lattice.fold_depth_itp", sentence).passing(depth, limit);
+        reason.cell = lattice.fold_depth_cell;
+        reason
+    }
+
+    pub(crate) fn bump(figure: &'static str, find: Find, limit: f64) -> Self {
+        let Find {
+            ramp,
+            value,
+            between,
+        } = find;
+        let sentence = if figure == "bump_drive" {
+            format!(
+                "the drive of the {} ramp leaves the course of its neighbours by {:.1} %{}, and {:.1} % is the limit; \
+                 audit with the panel's readings to see whether it shows",
+                ramp.name,
+                100.0 * value,
+                place(between),
+                100.0 * limit
+            )
+        } else {
+            format!(
+                "the {} ramp leaves the course of its neighbours by {value:.2} {JND}{}, and {limit} is visible; {REFIT}",
+                ramp.name,
+                place(between)
+            )
+        };
+        Self::new(Load::WithCare, "bump", figure, sentence)
+            .passing(value, limit)
+            .on(ramp, between)
+    }
+
     pub(crate) fn wobble(value: f64, limit: f64, at: Span) -> Self {
         let sentence = format!(
             "the tint of the neutral ramp wobbles by {value:.2} {JND} about its trend at code {} ({:.1} % signal), \
-             and {limit} is visible; read more greys there and fit again",
+             and {limit:.2} is the limit; read more greys there and fit again",
             at.from_code,
             100.0 * at.from_signal[1]
         );
         let mut reason = Self::new(
             Load::WithCare,
             "neutral tint wobbles",
-            "neutral_wobble_itp",
+            "neutral_wobble_seen_itp",
             sentence,
         )
         .passing(value, limit);

@@ -58,6 +58,10 @@ pub struct AuditReport {
     pub neutral_wobble_itp: Option<f64>,
     /// The code of that wobble.
     pub neutral_wobble_code: Option<u32>,
+    /// The largest of the same over greys that are light enough for colour to be seen: the verdict's.
+    pub neutral_wobble_seen_itp: Option<f64>,
+    /// Its code.
+    pub neutral_wobble_seen_code: Option<u32>,
     /// The two references along the same ramps.
     pub references: Option<References>,
     /// 26-neighbour test along the neutral axis.
@@ -117,6 +121,11 @@ pub struct LatticeReport {
     pub second_difference: SecondDifference,
     /// Tetrahedra turned inside out or flat.
     pub folds: Folds,
+    /// How far the deepest fold goes back in what the panel shows, in ΔE ITP; 0 without one in a cell that the panel reaches.
+    pub fold_depth_itp: Option<f64>,
+    /// The cell of that fold, by its lowest node; left out of the JSON without one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fold_depth_cell: Option<[usize; 3]>,
     /// Nodes with a channel at the end of its range before its own input is, or beyond it.
     pub clipped_nodes: usize,
     /// Nodes clipped at 0, per channel.
@@ -161,6 +170,15 @@ pub struct RampReport {
     pub figures: RampFigures,
     /// Figures with the drive rounded to the output depth.
     pub rounded: RoundedFigures,
+    /// Largest bump of what the panel shows, in ΔE ITP: how far a place leaves the course of those a cell of the lattice
+    /// before and after it, beyond what target and base correction do there.
+    pub bump_itp: Option<f64>,
+    /// From the place before it to the place after it.
+    pub bump_between: Option<Span>,
+    /// Largest bump of the drive, as length over the three channels.
+    pub bump_drive: Option<f64>,
+    /// From the place before it to the place after it.
+    pub bump_drive_between: Option<Span>,
     /// The part near black; `null` with a reason in `why` where the ramp has none.
     pub near_black: Option<NearBlack>,
 }
@@ -223,4 +241,7 @@ pub struct ReferenceRamp {
     pub near_black_unevenness: Option<f64>,
     /// Codes in the longest run of equal output.
     pub longest_plateau: usize,
+    /// Largest chroma wobble of the neutral ramp over greys that are light enough for colour to be seen, in ΔE ITP.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wobble_seen_itp: Option<f64>,
 }

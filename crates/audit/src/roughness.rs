@@ -100,12 +100,8 @@ pub(crate) fn wobbles(guide: &Guide, light: &Light, target: &Light) -> Vec<(f64,
 }
 
 /// The largest of [`wobbles`], the first of equals.
-pub(crate) fn wobble(guide: &Guide, light: &Light, target: &Light) -> Option<(f64, usize)> {
-    let all = wobbles(guide, light, target).into_iter();
-    all.fold(None, |best, here| match best {
-        Some((most, _)) if most >= here.0 => best,
-        _ => Some(here),
-    })
+pub(crate) fn largest(wobbles: impl Iterator<Item = (f64, usize)>) -> Option<(f64, usize)> {
+    wobbles.reduce(|most, here| if here.0 > most.0 { here } else { most })
 }
 
 #[cfg(test)]

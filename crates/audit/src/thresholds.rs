@@ -168,6 +168,26 @@ thresholds! {
         "ΔE ITP",
         "Chroma wobble of the neutral ramp from which care is needed, in ΔE ITP.",
         "Source: Rec. ITU-R BT.2124-0: 1 is the threshold in the most critical state of adaptation.";
+    WOBBLE_TIMES_BASE wobble_times_base: f64 = 1.25,
+        "times the base correction",
+        "Chroma wobble over the base correction's up to which a visible one is not blamed on a LUT.",
+        "Our choice, equal to unevenness_times_base_care: what a grey balance of the same readings does in the same lattice is no reason to leave it out.";
+    COLOUR_SEEN_CD_M2 colour_seen_cd_m2: f64 = 0.005,
+        "cd/m²",
+        "Luminance below which a grey's tint is not looked at, in cd/m².",
+        "Source: CIE 191:2010, from memory: mesopic vision ends at 0.005 cd/m²; below it the rods see alone, and they see no colour.";
+    VISIBLE_BUMP_ITP visible_bump_itp: f64 = 1.0,
+        "ΔE ITP",
+        "A bump of a named ramp this large is visible, in ΔE ITP.",
+        "Source: Rec. ITU-R BT.2124-0: 1 is the threshold in the most critical state of adaptation.";
+    BUMP_DRIVE bump_drive: f64 = 0.005,
+        "of drive, length over the three channels",
+        "Bump of the drive of a named ramp from which care is needed when the panel is unknown.",
+        "Our choice, because 0.003 in each of three channels is 1.3 % of luminance at half drive on a panel of power 2.2, about 1 ΔE ITP at 20 cd/m², and 200 smooth LUTs stayed far below it (docs/audit-sensitivity).";
+    VISIBLE_FOLD_ITP visible_fold_itp: f64 = 1.0,
+        "ΔE ITP",
+        "A fold that goes back this far in what the panel shows is visible, in ΔE ITP.",
+        "Source: Rec. ITU-R BT.2124-0: 1 is the threshold in the most critical state of adaptation.";
     NOISE_GAIN noise_gain: f64 = 2.0,
         "times the target",
         "95th percentile of the noise gain, near black or in mid-tones, above which care is needed.",

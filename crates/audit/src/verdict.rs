@@ -72,8 +72,11 @@ pub(crate) struct Evidence<'a> {
     pub(crate) limits: &'a Thresholds,
     pub(crate) ramps: &'a [RampReport],
     pub(crate) lattice: Option<&'a LatticeReport>,
+    /// How far folds in cells that a named ramp crosses go back, in ΔE ITP; 0 where the panel is not known.
+    pub(crate) fold_on_ramps_itp: f64,
     pub(crate) non_finite: usize,
-    pub(crate) wobble: Option<(f64, Span)>,
+    /// Of greys in which colour can be seen.
+    pub(crate) wobble_seen: Option<(f64, Span)>,
     pub(crate) base: Option<&'a [ReferenceRamp]>,
     /// `None` when the panel is unknown.
     pub(crate) facts: Option<ReadingFacts>,
@@ -89,6 +92,7 @@ pub(crate) fn reasons(evidence: &Evidence) -> Vec<VerdictReason> {
     for (i, ramp) in evidence.ramps.iter().enumerate() {
         reversals(evidence, ramp, &mut found);
         plateaus(evidence, ramp, &mut found);
+        bumps(evidence, ramp, &mut found);
         if let Some(base) = evidence.base.and_then(|base| base.get(i)) {
             unevenness(evidence.limits, ramp, base, &mut found);
         }
@@ -135,18 +139,23 @@ fn whole(evidence: &Evidence, found: &mut Vec<VerdictReason>) {
     if let Some(lattice) = evidence.lattice
         && lattice.folds.folded > 0
     {
-        // Which cells the panel reaches is not known without it, so a fold alone cannot stop a LUT then.
-        let stops = evidence.facts.is_some() && lattice.folds.folded_on_ramps > 0;
-        found.push(VerdictReason::folds(&lattice.folds, stops));
+        let limit = evidence.limits.visible_fold_itp;
+        match lattice.fold_depth_itp {
+            // Which cells the panel reaches, and what it shows, is not known without it, so a fold alone cannot stop a
+            // LUT then.
+            None => found.push(VerdictReason::folds(&lattice.folds)),
+            Some(depth) if depth >= limit => {
+                let stops = evidence.fold_on_ramps_itp >= limit;
+                found.push(VerdictReason::visible_folds(lattice, depth, limit, stops));
+            }
+            Some(_) => {}
+        }
     }
-    if let Some((wobble, at)) = evidence.wobble
-        && wobble > evidence.limits.wobble_itp
+    let limit = wobble_limit(evidence);
+    if let Some((wobble, at)) = evidence.wobble_seen
+        && wobble > limit
     {
-        found.push(VerdictReason::wobble(
-            wobble,
-            evidence.limits.wobble_itp,
-            at,
-        ));
+        found.push(VerdictReason::wobble(wobble, limit, at));
     }
     if let Some((figure, gain)) = evidence.noise_gain.as_ref().and_then(worst_gain)
         && gain > evidence.limits.noise_gain
@@ -159,6 +168,15 @@ fn whole(evidence: &Evidence, found: &mut Vec<VerdictReason>) {
     }
 }
 
+/// From where a wobble is a reason: what is visible, or what the base correction does.
+pub(crate) fn wobble_limit(evidence: &Evidence) -> f64 {
+    let limits = evidence.limits;
+    // The first ramp is the neutral one.
+    let base = evidence.base.and_then(|base| base.first());
+    let base = base.and_then(|ramp| ramp.wobble_seen_itp).unwrap_or(0.0);
+    limits.wobble_itp.max(limits.wobble_times_base * base)
+}
+
 /// The larger of the two 95th percentiles, with its part.
 pub(crate) fn worst_gain(gain: &NoiseGain) -> Option<(&'static str, f64)> {
     let parts = [
@@ -169,6 +187,40 @@ pub(crate) fn worst_gain(gain: &NoiseGain) -> Option<(&'static str, f64)> {
         .into_iter()
         .filter_map(|(part, gain)| Some((part, gain?)));
     known.reduce(|a, b| if b.1 > a.1 { b } else { a })
+}
+
+/// The bump of a ramp that the verdict looks at, with its limit: of the light, or of the drive where the panel is unknown.
+pub(crate) fn bump<'a>(
+    limits: &Thresholds,
+    ramp: &'a RampReport,
+) -> Option<(&'static str, Find<'a>, f64)> {
+    let find = |value, between| Find {
+        ramp,
+        value,
+        between,
+    };
+    match (ramp.figures.reversal_depth_itp, ramp.bump_itp) {
+        (_, Some(value)) => Some((
+            "bump_itp",
+            find(value, ramp.bump_between),
+            limits.visible_bump_itp,
+        )),
+        // Too short a ramp on a known panel has none.
+        (Some(_), None) => None,
+        (None, None) => Some((
+            "bump_drive",
+            find(ramp.bump_drive?, ramp.bump_drive_between),
+            limits.bump_drive,
+        )),
+    }
+}
+
+fn bumps(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReason>) {
+    if let Some((figure, find, limit)) = bump(evidence.limits, ramp)
+        && find.value >= limit
+    {
+        found.push(VerdictReason::bump(figure, find, limit));
+    }
 }
 
 fn reversals(evidence: &Evidence, ramp: &RampReport, found: &mut Vec<VerdictReason>) {

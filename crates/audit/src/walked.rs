@@ -1,6 +1,7 @@
 use std::ops::Range;
 
 use crate::audit::AuditOptions;
+use crate::bump::{self, Bump};
 use crate::context::{PanelContext, Subject};
 use crate::figures::Chain;
 use crate::plateau;
@@ -9,8 +10,12 @@ use crate::reversal;
 use crate::roughness;
 use crate::trend;
 use crate::walk::{Guide, Trace, drive_of_positions};
+use crate::why::NEEDS_READINGS;
 use evenstep_lut::Ramp;
-use evenstep_lut::{CodeScale, Correction};
+use evenstep_lut::{CodeScale, Correction, Lut3d};
+
+/// Why a ramp of a few codes has no bump.
+const TOO_SHORT: &str = "the ramp has too few codes";
 
 /// One ramp with everything that was found along it.
 pub(crate) struct Walked {
@@ -20,6 +25,8 @@ pub(crate) struct Walked {
     pub(crate) uncorrected: Option<ReferenceRamp>,
     /// Largest chroma wobble and its code, of a neutral ramp on a known panel.
     pub(crate) wobble: Option<(f64, usize)>,
+    /// The same over greys in which colour can be seen.
+    pub(crate) wobble_seen: Option<(f64, usize)>,
     pub(crate) non_finite: usize,
 }
 
@@ -101,40 +108,82 @@ pub(crate) fn walk(
         "near_black",
         near_black.ok_or("the ramp has no code near black"),
     );
+    let base_trace = context.map(|c| {
+        let drive = match base_in_lattice {
+            Some(base) => drive_of_positions(base, &guide.signals, source),
+            None => guide.signals.iter().map(|&s| c.base.drive(s)).collect(),
+        };
+        Trace::new(drive, panel)
+    });
+    let lag = bump::lag(&guide, subject.lattice.map(Lut3d::size));
+    let sights = || {
+        let shown = traces.shown.light.as_ref().ok_or(NEEDS_READINGS)?;
+        let target = guide.target.as_ref().ok_or(NEEDS_READINGS)?;
+        let base = base_trace.as_ref().and_then(|b| b.light.as_ref());
+        let base = base.ok_or(NEEDS_READINGS)?;
+        bump::of_light(shown, &target.light, base, lag).ok_or(TOO_SHORT)
+    };
+    let seen = sights();
+    let in_drive = bump::of_drive(&traces.shown.drive, lag).ok_or(TOO_SHORT);
+    let around = |bump: Bump| guide.span(bump.at - lag, bump.at + lag);
+    let why = &mut figures.why;
+    let (bump_itp, bump_between) = (
+        why.note("bump_itp", seen.map(|b| b.size)),
+        why.note("bump_between", seen.map(around)),
+    );
+    let (bump_drive, bump_drive_between) = (
+        why.note("bump_drive", in_drive.map(|b| b.size)),
+        why.note("bump_drive_between", in_drive.map(around)),
+    );
     let report = RampReport {
         name: ramp.name().to_owned(),
         from: ramp.from(),
         to: ramp.to(),
         figures,
         rounded: traces.rounded(&guide, &whole),
+        bump_itp,
+        bump_between,
+        bump_drive,
+        bump_drive_between,
         near_black,
     };
 
-    let neutral = traces.shown.light.as_ref().zip(guide.target.as_ref());
-    let wobble = neutral
-        .filter(|_| guide.is_neutral)
-        .and_then(|(light, target)| roughness::wobble(&guide, light, &target.light));
-    let base = context.map(|c| {
-        let drive = match base_in_lattice {
-            Some(base) => drive_of_positions(base, &guide.signals, source),
-            None => guide.signals.iter().map(|&s| c.base.drive(s)).collect(),
-        };
-        reference(ramp, &guide, &Trace::new(drive, panel))
-    });
-    let uncorrected =
-        context.map(|_| reference(ramp, &guide, &Trace::new(guide.signals.clone(), panel)));
+    let wobbles = wobbles(&guide, &traces.shown);
+    let seen_from = options.thresholds.colour_seen_cd_m2;
+    let wobble = roughness::largest(wobbles.iter().copied());
+    let wobble_seen = largest_seen(wobbles, &traces.shown, seen_from);
+    let reference = |trace: Trace| reference(ramp, &guide, &trace, seen_from);
+    let base = base_trace.map(reference);
+    let uncorrected = context.map(|_| reference(Trace::new(guide.signals.clone(), panel)));
     Walked {
         report,
         base,
         uncorrected,
         wobble,
+        wobble_seen,
         non_finite: traces.shown.non_finite,
         guide,
     }
 }
 
-/// The figures a reference is compared by.
-fn reference(ramp: &Ramp, guide: &Guide, trace: &Trace) -> ReferenceRamp {
+/// Wobbles of a neutral ramp on a known panel, with their codes; none of other ramps.
+fn wobbles(guide: &Guide, trace: &Trace) -> Vec<(f64, usize)> {
+    let sight = trace.light.as_ref().zip(guide.target.as_ref());
+    match sight.filter(|_| guide.is_neutral) {
+        Some((light, target)) => roughness::wobbles(guide, light, &target.light),
+        None => Vec::new(),
+    }
+}
+
+/// The largest of wobbles where as much light is shown as colour needs.
+fn largest_seen(wobbles: Vec<(f64, usize)>, trace: &Trace, from: f64) -> Option<(f64, usize)> {
+    let light = trace.light.as_ref()?;
+    let is_seen = |&(_, i): &(f64, usize)| light.luminance(i) >= from;
+    roughness::largest(wobbles.into_iter().filter(is_seen))
+}
+
+/// The figures a reference is compared by; colour is seen from `seen_from` cd/m².
+fn reference(ramp: &Ramp, guide: &Guide, trace: &Trace, seen_from: f64) -> ReferenceRamp {
     let (whole, near) = (guide.whole(), guide.near_black.clone());
     let chain = |part| Chain {
         guide,
@@ -155,5 +204,6 @@ fn reference(ramp: &Ramp, guide: &Guide, trace: &Trace) -> ReferenceRamp {
         unevenness: chain(&whole).unevenness().ok(),
         near_black_unevenness: chain(&near).unevenness().ok(),
         longest_plateau: chain(&whole).longest_plateau(),
+        wobble_seen_itp: largest_seen(wobbles(guide, trace), trace, seen_from).map(|(itp, _)| itp),
     }
 }

@@ -110,7 +110,7 @@ impl Gazetteer<'_> {
     /// For each figure the ramp on which it is largest; figures that are nowhere above 0 are left out.
     pub(crate) fn of_ramps(&self, ramps: &[RampReport]) -> Vec<WorstPlace> {
         type Found = fn(&RampReport) -> (Option<f64>, Option<Span>);
-        let figures: [(&'static str, Found); 5] = [
+        let figures: [(&'static str, Found); 7] = [
             ("reversal_depth_itp", |r| {
                 (r.figures.reversal_depth_itp, r.figures.reversal_between)
             }),
@@ -132,6 +132,10 @@ impl Gazetteer<'_> {
                     r.figures.plateau_jump_between,
                 )
             }),
+            ("bump_itp", |r| (r.bump_itp, r.bump_between.map(to_middle))),
+            ("bump_drive", |r| {
+                (r.bump_drive, r.bump_drive_between.map(to_middle))
+            }),
             ("step_itp_max", |r| {
                 (r.figures.step_itp_max, r.figures.step_itp_max_between)
             }),
@@ -145,11 +149,21 @@ impl Gazetteer<'_> {
                     worst = Some((value, ramp, between));
                 }
             }
-            // The far end: the deepest code, the last of a plateau, the end of a jump.
+            // The far end: the deepest code, the last of a plateau, the end of a jump, the middle of a bump.
             worst.map(|(value, ramp, between)| {
                 self.at_signal(figure, value, Some(&ramp.name), between.to_signal)
             })
         };
         figures.into_iter().filter_map(worst).collect()
+    }
+}
+
+/// Up to the middle of a stretch, where the bump is.
+fn to_middle(between: Span) -> Span {
+    let middle = |c: usize| 0.5 * (between.from_signal[c] + between.to_signal[c]);
+    Span {
+        to_code: u32::midpoint(between.from_code, between.to_code),
+        to_signal: [0, 1, 2].map(middle),
+        ..between
     }
 }

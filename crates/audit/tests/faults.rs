@@ -243,6 +243,65 @@ fn a_narrow_tint_wobbles_and_a_broad_one_does_not() {
 }
 
 #[test]
+fn a_tint_too_dark_to_be_seen_is_no_reason() {
+    let map = Map(|s: [f64; 3]| {
+        let bump = 0.05 * (-((s[2] - 0.5) / 0.01).powi(2)).exp();
+        [s[0], s[1], s[2] - bump]
+    });
+    let mut options = AuditOptions::default();
+    // The tint stands at some 20 cd/m².
+    options.thresholds.colour_seen_cd_m2 = 40.0;
+    let report = on_panel(&Subject::new(&map), &options);
+    assert!(report.neutral_wobble_itp.unwrap() > 1.0);
+    assert!(report.neutral_wobble_seen_itp.unwrap() < 0.1);
+    assert!(!labels(&report).contains(&"neutral tint wobbles"));
+    options.thresholds.colour_seen_cd_m2 = 400.0;
+    let report = on_panel(&Subject::new(&map), &options);
+    assert_eq!(report.neutral_wobble_seen_itp, None);
+}
+
+/// A node of an edge and one of the diagonal, moved by some two just-noticeable differences: named by ramp and codes.
+/// Twelve nodes are 93 codes apart.
+#[test]
+fn a_node_that_leaves_its_neighbours_visibly_is_a_bump_of_its_ramp() {
+    for (name, node, codes) in [
+        ("red", [6, 0, 0], [465, 651]),
+        ("neutral", [6; 3], [465, 651]),
+    ] {
+        let mut lattice = Lut3d::identity(12);
+        let at = lattice.index(node[0], node[1], node[2]);
+        lattice.nodes_mut()[at][0] -= 0.01;
+        let report = lattice_on_panel(lattice);
+        let found = ramp(&report, name);
+        assert!(found.bump_itp.unwrap() > 1.0, "{name}");
+        assert!(
+            (found.bump_drive.unwrap() - 0.01).abs() < ROUNDOFF,
+            "{name}"
+        );
+        let reason = &report.verdict.reasons[0];
+        assert_eq!((reason.label, reason.ramp.as_deref()), ("bump", Some(name)));
+        let between = reason.between.unwrap();
+        assert_eq!([between.from_code, between.to_code], codes, "{name}");
+        assert_eq!(report.verdict.load, Load::WithCare);
+    }
+}
+
+/// A turned tetrahedron of a fine lattice that is thinner than what is visible.
+#[test]
+fn a_fold_that_does_not_show_is_no_reason() {
+    let mut lattice = Lut3d::identity(65);
+    // Its red beyond that of the node before by a thousandth of a step.
+    let at = lattice.index(60, 50, 40);
+    lattice.nodes_mut()[at][0] -= 1.001 / 64.0;
+    let report = lattice_on_panel(lattice);
+    let found = report.lattice.as_ref().unwrap();
+    assert!(found.folds.folded > 0);
+    let depth = found.fold_depth_itp.unwrap();
+    assert!(depth > 0.0 && depth < 0.1, "{depth}");
+    assert_eq!(report.verdict.load, Load::Load, "{:?}", labels(&report));
+}
+
+#[test]
 fn a_slope_of_nine_tenths_merges_102_codes_by_arithmetic_alone() {
     // 1023 pairs onto codes 0..=round(0.9·1023) = 921: 1023 − 921 = 102.
     let map = Map(|s: [f64; 3]| s.map(|v| 0.9 * v));

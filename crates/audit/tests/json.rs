@@ -7,12 +7,13 @@ use evenstep_audit::{AuditOptions, Subject, audit};
 use evenstep_lut::{Evaluation, Lut, Lut1d, Lut3d};
 use serde_json::Value;
 
-const REPORT: [&str; 12] = [
+const REPORT: [&str; 13] = [
     "schema",
     "verdict",
     "lattice",
     "ramps",
     "neutral_wobble_itp",
+    "neutral_wobble_seen_itp",
     "neighbours26",
     "noise_gain",
     "evaluation_sensitivity",
@@ -21,16 +22,17 @@ const REPORT: [&str; 12] = [
     "regions",
     "worst",
 ];
-const LATTICE: [&str; 7] = [
+const LATTICE: [&str; 8] = [
     "nodes",
     "step_variance",
     "local_step_variance",
     "second_difference",
     "folds",
+    "fold_depth_itp",
     "clipped_nodes",
     "non_finite",
 ];
-const RAMP: [&str; 19] = [
+const RAMP: [&str; 21] = [
     "name",
     "codes",
     "codes_unreachable",
@@ -49,6 +51,8 @@ const RAMP: [&str; 19] = [
     "roughness_de2000",
     "rounded",
     "near_black",
+    "bump_itp",
+    "bump_drive",
     "from",
 ];
 

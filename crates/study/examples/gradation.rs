@@ -233,7 +233,7 @@ fn line(row: &GradationRow) -> String {
         .map(|(name, n)| format!("{name} {n}"))
         .collect();
     format!(
-        "{:10} {:4} {:2} {:12} {:4.4} | {} {} {:6} {} {} | {:4} {:3} {:5.2} | {:4} {:3} {:6.2} | {} {} {} {} {} | {:5} {:5} {} {} | {} / {} {} {}",
+        "{:10} {:4} {:2} {:12} {:4.4} | {} {} {:6} {} {} | {:4} {:3} {:5.2} | {:4} {:3} {:6.2} | {} {} {} {} {} | {:5} {:5} {} {} | {} ({}) / {} ({}) {}",
         row.by.panel,
         row.by.patches,
         row.by.seed,
@@ -260,6 +260,7 @@ fn line(row: &GradationRow) -> String {
         cell(row.noise_gain_near_black_p95),
         cell(row.noise_gain_mid_p95),
         row.verdict.as_deref().unwrap_or("-"),
+        row.reason.as_deref().unwrap_or(""),
         row.true_verdict,
         row.true_reason.as_deref().unwrap_or(""),
         ramps.join(", "),

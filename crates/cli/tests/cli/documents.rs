@@ -231,6 +231,10 @@ pub(crate) struct Audit {
     #[serde(deserialize_with = "there")]
     pub(crate) neutral_wobble_code: Option<u32>,
     #[serde(deserialize_with = "there")]
+    pub(crate) neutral_wobble_seen_itp: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) neutral_wobble_seen_code: Option<u32>,
+    #[serde(deserialize_with = "there")]
     pub(crate) references: Option<serde_json::Value>,
     #[serde(deserialize_with = "there")]
     pub(crate) neighbours26: Option<BTreeMap<String, f64>>,
@@ -391,6 +395,10 @@ pub(crate) struct Lattice {
     pub(crate) local_step_variance: Option<BTreeMap<String, f64>>,
     pub(crate) second_difference: BTreeMap<String, [f64; 3]>,
     pub(crate) folds: BTreeMap<String, serde_json::Value>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) fold_depth_itp: Option<f64>,
+    #[serde(default)]
+    pub(crate) fold_depth_cell: Option<[usize; 3]>,
     pub(crate) clipped_nodes: usize,
     pub(crate) clipped_low: [usize; 3],
     pub(crate) clipped_high: [usize; 3],

@@ -3,7 +3,7 @@
 use evenstep_audit::{AuditReport, NearBlack, RampReport};
 
 /// Names, in the order of [`values`].
-pub(crate) const FIGURES: [&str; 22] = [
+pub(crate) const FIGURES: [&str; 26] = [
     "reversed_steps, all ramps",
     "reversal_depth_itp, worst ramp",
     "certain_fall_drive, worst ramp",
@@ -19,6 +19,9 @@ pub(crate) const FIGURES: [&str; 22] = [
     "roughness_de2000 rms, red",
     "roughness_drive rms, worst ramp",
     "neutral_wobble_itp",
+    "neutral_wobble_seen_itp",
+    "bump_itp, worst ramp",
+    "bump_drive, worst ramp",
     "noise_gain p95, near black",
     "noise_gain max, near black",
     "noise_gain p95, mid-tones",
@@ -26,6 +29,7 @@ pub(crate) const FIGURES: [&str; 22] = [
     "local_step_variance max",
     "second_difference p99",
     "folds",
+    "fold_depth_itp",
 ];
 
 /// The figures of one audit.
@@ -68,6 +72,9 @@ pub(crate) fn values(report: &AuditReport) -> Vec<Option<f64>> {
         red.and_then(rough),
         largest(&|r| r.figures.roughness_drive.map(|r| r.rms)),
         report.neutral_wobble_itp,
+        report.neutral_wobble_seen_itp,
+        largest(&|r| r.bump_itp),
+        largest(&|r| r.bump_drive),
         gain.and_then(|g| g.near_black_p95),
         gain.and_then(|g| g.near_black_max),
         gain.and_then(|g| g.mid_p95),
@@ -75,5 +82,6 @@ pub(crate) fn values(report: &AuditReport) -> Vec<Option<f64>> {
         lattice.and_then(|l| l.local_step_variance).map(|l| l.max),
         lattice.map(|l| l.second_difference.p99.into_iter().fold(0.0, f64::max)),
         lattice.map(|l| l.folds.folded as f64),
+        lattice.and_then(|l| l.fold_depth_itp),
     ]
 }

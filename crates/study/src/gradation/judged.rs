@@ -1,5 +1,5 @@
 use evenstep_audit::{
-    AuditOptions, AuditReport, Load, NoiseGain, PanelContext, RampReport, ReadingFacts, Subject,
+    AuditOptions, AuditReport, NoiseGain, PanelContext, RampReport, ReadingFacts, Subject, Verdict,
     audit,
 };
 use evenstep_colour::root_mean_square;
@@ -60,7 +60,7 @@ pub(super) fn judged(judge: &Judge<'_>, by: &MadeBy, made: &Lut33<'_>) -> Vec<Gr
                     reachable: &reachable,
                     facts: made.facts,
                 };
-                audit(&subject, &options, Some(&context)).verdict.load
+                audit(&subject, &options, Some(&context)).verdict
             });
             let truth = judge.audit(&subject, &options, made.base);
             row(judge, by, made, &read, &truth, verdict)
@@ -74,7 +74,7 @@ fn row(
     made: &Lut33<'_>,
     read: &dyn Correction,
     truth: &AuditReport,
-    verdict: Option<Load>,
+    verdict: Option<Verdict>,
 ) -> GradationRow {
     let drives = |signals: &[[f64; 3]]| -> Vec<[f64; 3]> {
         signals.iter().map(|s| read.drive(*s)).collect()
@@ -127,11 +127,28 @@ fn row(
         de2000_p95: short(all.de2000[1]),
         de2000_max: short(all.de2000[2]),
         near_black_itp_mean: short(near_black.itp[0]),
-        verdict: verdict.map(|v| v.to_string()),
+        reason: verdict.as_ref().and_then(first_reason),
+        verdict: verdict.map(|v| v.load.to_string()),
         true_verdict: truth.verdict.load.to_string(),
-        true_reason: truth.verdict.reasons.first().map(|r| r.label.to_owned()),
+        true_reason: first_reason(&truth.verdict),
         band: None,
     }
+}
+
+/// Label, figure and value of the first reason, and the ramp where it has one.
+fn first_reason(verdict: &Verdict) -> Option<String> {
+    let reason = verdict.reasons.first()?;
+    let mut text = format!("{}: {}", reason.label, reason.figure);
+    if let Some(value) = reason.value {
+        text += &format!(" {value:.2}");
+    }
+    if let Some(ramp) = &reason.ramp {
+        text += &format!(" on {ramp}");
+    }
+    if let Some(between) = reason.between {
+        text += &format!(" from code {}", between.from_code);
+    }
+    Some(text)
 }
 
 /// Holds the band that left-out patches promise against the true panel; `None` where nothing can be left out.

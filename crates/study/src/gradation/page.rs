@@ -28,7 +28,7 @@ pub fn gradation_page(rows: &[GradationRow], bounds: &[Bound]) -> String {
         );
     }
     text += "\n*Worst* is the largest figure over its limit, the figure itself where the limit is 0, and the share of the \
-             last bound.\n";
+             last two bounds.\n";
     for bound in bounds.iter().filter(|b| !b.failing.is_empty()) {
         let _ = write!(text, "\n### {}\n\n", bound.name);
         for case in bound.failing.iter().take(LISTED) {

@@ -90,6 +90,9 @@ pub struct GradationRow {
     pub near_black_itp_mean: Option<f64>,
     /// What an audit with the fit's own model says; `None` where there is no model.
     pub verdict: Option<String>,
+    /// The first reason of that.
+    #[serde(default)]
+    pub reason: Option<String>,
     /// What an audit with the true panel says.
     pub true_verdict: String,
     /// The first reason of that.
