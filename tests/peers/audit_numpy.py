@@ -295,7 +295,7 @@ def drive_figures(drive, target_xyz):
 
 
 def bump(points, lag, ends=None):
-    """points[i] against those a lag before and after; what lies between `ends` of bends is taken off first."""
+    """points[i] against those a lag before and after; what lies between the bends of `ends` is taken off first."""
     def bends(of):
         return of[lag:-lag] - (of[: -2 * lag] + of[2 * lag :]) / 2
 
@@ -308,13 +308,14 @@ def bump(points, lag, ends=None):
         length = (line**2).sum(axis=1)
         share = np.clip((off * line).sum(axis=1) / np.where(length > 0, length, 1), 0, 1)
         bend = off - share[:, None] * line
-    length = np.linalg.norm(bend, axis=1)
-    beside = np.zeros(len(bend))
-    across = -2 * (bend[lag:] * bend[:-lag]).sum(axis=1)
-    for part, other in ((slice(lag, None), slice(None, -lag)), (slice(None, -lag), slice(lag, None))):
-        if len(bend) > lag:
-            beside[part] = np.maximum(beside[part], across / np.where(length[part] > 0, length[part], 1))
-    return np.minimum(length, beside).max()
+    if len(bend) <= 2 * lag:
+        return None
+    # No bend counts for more than twice what the bends on both its sides go the other way.
+    here = bend[lag:-lag]
+    length = np.linalg.norm(here, axis=1)
+    unit = here / np.where(length > 0, length, 1)[:, None]
+    both = np.minimum(*(-2 * (unit * beside).sum(axis=1) for beside in (bend[: -2 * lag], bend[2 * lag :])))
+    return np.clip(np.minimum(length, both), 0, None).max()
 
 
 def ramp_figures(lut, end):
