@@ -6,9 +6,8 @@ BINARY is the example `audit_values` of evenstep-audit: an audit in depth, as JS
 formula, the walk along ramps, both interpolations and every figure are written here from docs/methods/audit.md. Ten LUTs
 are smooth, ten rough (noise on every node), of 4 to 17 nodes; the seed is printed, and a run is repeated by giving it.
 Not computed here are places (nodes, codes, signals), verdict and reasons, the base correction's and the uncorrected figures,
-the banding index, curves, `neighbour_steps`, `duplicate_planes`, `clipped_low` and `clipped_high`, `jump_after_plateau_itp`,
-`codes_unreachable` and `reversed_steps_clipped` (this panel reaches all), near black `certain_fall_drive` and roughness,
-the regions near black and skin, and folds by region. For every other figure
+the banding index, curves, `duplicate_planes`, `jump_after_plateau_itp`, `codes_unreachable` and `reversed_steps_clipped` (this
+panel reaches all), near black `certain_fall_drive` and roughness, the region skin, and folds by region. For every other figure
 
     difference = |ours - theirs| / max(1, |theirs|)
 
@@ -44,6 +43,8 @@ BARTEN = 1e-6
 # DICOM's formula is inverted here by a table of 200 000 indices, straight between them.
 GSDF = 1e-5
 COUNT = 0
+# Slack of a node that stands at an end of the range: a tenth of a 16-bit code, crates/audit/src/node_figures.rs.
+AT_END = 1e-6
 ENDS = {
     "neutral": (1, 1, 1), "red": (1, 0, 0), "green": (0, 1, 0), "blue": (0, 0, 1), "cyan": (0, 1, 1),
     "magenta": (1, 0, 1), "yellow": (1, 1, 0), "skin": (0.90, 0.70, 0.60), "sky": (0.55, 0.75, 0.95),
@@ -139,6 +140,9 @@ def lattice_figures(lut):
         own = np.moveaxis(lut[..., axis], 2 - axis, -1)
         step = np.diff(own, axis=-1) * (n - 1)
         variances.append(step.var())
+        for name, value in (("mean", step.mean()), ("min", step.min()), ("max", step.max())):
+            yield f"neighbour_steps.{axis}.{name}", value, NODES
+        yield f"neighbour_steps.{axis}.worst_line_variance", step.var(axis=-1).max(), NODES
         seconds.append(np.diff(step, axis=-1).ravel() * (n - 1))
         if n >= 6:
             windows = np.lib.stride_tricks.sliding_window_view(step, 5, axis=-1).reshape(-1, 5)
@@ -152,6 +156,12 @@ def lattice_figures(lut):
         all_ = np.concatenate(locals_)
         for name, value in (("mean", all_.mean()), ("p95", np.percentile(all_, 95)), ("max", all_.max())):
             yield f"local_step_variance.{name}", value, NODES
+    index = np.stack(np.meshgrid(*[np.arange(n)] * 3, indexing="ij")[::-1], axis=-1)
+    low = np.where(index == 0, lut < -AT_END, lut <= AT_END)
+    high = np.where(index == n - 1, lut > 1 + AT_END, lut >= 1 - AT_END)
+    yield "clipped_low", low.sum(axis=(0, 1, 2)), COUNT
+    yield "clipped_high", high.sum(axis=(0, 1, 2)), COUNT
+    yield "clipped_nodes", int((low | high).any(axis=-1).sum()), COUNT
     folded = collapsed = 0
     depth = 0.0
     axis = np.arange(n) / (n - 1)
@@ -444,7 +454,12 @@ def whole_figures(lut):
     cube = np.stack(np.meshgrid(level, level, level), axis=-1).reshape(-1, 3)
     spread = cube.max(axis=1) - cube.min(axis=1)
     neutral = np.repeat((np.arange(129) / 128)[:, None], 3, axis=1)
-    for name, signals in (("all", cube), ("saturated", cube[spread >= 0.6]), ("neutral", neutral)):
+    level = np.arange(6) / 5
+    dark = np.stack(np.meshgrid(level, level, level), axis=-1).reshape(-1, 3)
+    dark = 0.1 * dark[dark.max(axis=1) - dark.min(axis=1) <= 0.4]
+    for name, signals in (
+        ("all", cube), ("saturated", cube[spread >= 0.6]), ("neutral", neutral), ("near_black", dark),
+    ):  # fmt: skip
         by_drive, by_light = gains(lut, signals)
         by_light = by_light[np.isfinite(by_light)]
         yield f"regions.{name}.drive_gain_p95", np.percentile(by_drive, 95), NODES
@@ -468,7 +483,7 @@ def draw(rng, smooth):
 
 def fetch(report, path):
     for part in path.split("."):
-        report = report[part]
+        report = report[int(part) if isinstance(report, list) else part]
     return report
 
 
