@@ -148,8 +148,7 @@ fn dark_steps_are_more_even_than_pointwise() {
     }
 }
 
-/// Along the ramps of the primaries no step of what is read and rounded to the depth of the nodes falls on the model: the
-/// few that the solve reports as short rise by less than they should.
+/// Along the ramps of the primaries no step of what is read and rounded to the depth of the nodes falls on the model.
 #[test]
 fn rounded_steps_of_the_primaries_rise() {
     let fitted = fit(
@@ -158,8 +157,6 @@ fn rounded_steps_of_the_primaries_rise() {
         &|_, _| {},
     )
     .unwrap();
-    let gradation = fitted.report.gradation.as_ref().unwrap();
-    assert!(gradation.short_rounded <= 2, "{}", gradation.short_rounded);
     let lut = Lut::from(fitted.lut.clone());
     for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
         let read = lut.evaluated(how);

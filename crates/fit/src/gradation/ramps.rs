@@ -20,6 +20,12 @@ pub(super) fn scale() -> CodeScale {
     }
 }
 
+/// Luminance of the target along a ramp, in cd/m².
+pub(super) fn wanted(problem: &Problem<'_>, signals: &[[f64; 3]]) -> Vec<f64> {
+    let light = |s: &[f64; 3]| problem.target.xyz(*s).luminance_cd_m2();
+    signals.iter().map(light).collect()
+}
+
 /// Lifts luminance where it falls along a named ramp on the model, by the least change of the nodes that are read there.
 /// Says whether anything was moved.
 pub(super) fn lift(
@@ -32,10 +38,7 @@ pub(super) fn lift(
     report.unresolved_ramps.clear();
     for ramp in Ramp::named() {
         let signals = ramp.walk(scale()).signals;
-        let wanted: Vec<f64> = signals
-            .iter()
-            .map(|s| problem.target.xyz(*s).luminance_cd_m2())
-            .collect();
+        let wanted = wanted(problem, &signals);
         let mut falls = 0;
         let before = field.drives.clone();
         for sweep in 0..SWEEPS {

@@ -1,7 +1,7 @@
 use evenstep_lut::{Evaluation, Ramp, node_weights};
 
 use super::codes::Codes;
-use super::ramps::{FLAT_TARGET, LEAST_RISE, scale};
+use super::ramps::{FLAT_TARGET, LEAST_RISE, scale, wanted};
 use super::{Field, Problem};
 use crate::range::signal_from_position;
 
@@ -33,10 +33,7 @@ pub(super) fn lift_rounded(
     let mut left = 0;
     for ramp in Ramp::named() {
         let signals = ramp.walk(scale()).signals;
-        let wanted: Vec<f64> = signals
-            .iter()
-            .map(|s| problem.target.xyz(*s).luminance_cd_m2())
-            .collect();
+        let wanted = wanted(problem, &signals);
         for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
             let weights: Vec<Vec<(usize, f64)>> = signals
                 .iter()
