@@ -55,8 +55,7 @@ fn floats(packed: &PackedLut, frame: &[f32], times: usize) -> f64 {
     for _ in 0..times {
         let rows = frame.par_chunks(RUN).zip(out.par_chunks_mut(RUN));
         rows.for_each(|(row, out)| {
-            out.copy_from_slice(row);
-            packed.apply(out);
+            packed.apply(row, out);
         });
     }
     out.iter().map(|p| f64::from(p[0])).sum()

@@ -110,9 +110,9 @@ impl PackedLattice {
             let (f1, s1, f2, s2) = larger_first(f[0], 1, f[1], row);
             let (f2, s2, f3, s3) = larger_first(f2, s2, f[2], plane);
             let (f1, s1, f2, _) = larger_first(f1, s1, f2, s2);
-            second[i] = s1;
+            second[i] = first[i] + s1;
             // One step short of the far corner.
-            third[i] = (1 + row + plane) - s3;
+            third[i] = first[i] + (1 + row + plane) - s3;
             weights[0][i] = 1.0 - f1;
             weights[1][i] = f1 - f2;
             weights[2][i] = f2 - f3;
@@ -123,11 +123,10 @@ impl PackedLattice {
         let far = (1 + row + plane) as usize;
         for i in 0..TILE {
             let at = first[i] as usize;
-            let cell = &nodes[at..][..far + 1];
-            let v0 = cell[0];
-            let v1 = cell[second[i] as usize];
-            let v2 = cell[third[i] as usize];
-            let v3 = cell[far];
+            let v0 = nodes[at];
+            let v1 = nodes[second[i] as usize];
+            let v2 = nodes[third[i] as usize];
+            let v3 = nodes[at + far];
             let mut sum = [0.0; 4];
             for c in 0..4 {
                 // Not fused, here and everywhere: the bits must not depend on the processor.

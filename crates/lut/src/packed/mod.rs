@@ -35,16 +35,9 @@ impl PackedLut {
         }
     }
 
-    /// Replaces each signal by its drive.
-    pub fn apply(&self, pixels: &mut [[f32; 3]]) {
-        if let Some(curves) = &self.curves {
-            for pixel in &mut *pixels {
-                *pixel = curves.sample(pixel.map(f64::from)).map(|v| v as f32);
-            }
-        }
-        if let Some(lattice) = &self.lattice {
-            rows::floats(lattice, pixels);
-        }
+    /// Drives for signals, as many as both slices have.
+    pub fn apply(&self, signals: &[[f32; 3]], drives: &mut [[f32; 3]]) {
+        rows::floats(self, signals, drives);
     }
 
     /// The same for whole numbers.
@@ -93,8 +86,8 @@ mod tests {
             at in proptest::collection::vec(prop::array::uniform3(-1.5_f32..2.5), 1..150),
         ) {
             for how in [Evaluation::Trilinear, Evaluation::Tetrahedral] {
-                let mut pixels = at.clone();
-                PackedLut::new(&lut, how).apply(&mut pixels);
+                let mut pixels = vec![[0.0; 3]; at.len()];
+                PackedLut::new(&lut, how).apply(&at, &mut pixels);
                 for (pixel, at) in pixels.iter().zip(&at) {
                     let one = lut.sample(at.map(f64::from), how);
                     prop_assert!(worst(one, *pixel) < SINGLE, "{how} at {at:?}: {one:?}, {pixel:?}");
@@ -176,8 +169,8 @@ mod tests {
         for i in 0..32 {
             for shift in [-0.4_f32, 0.1, 0.4] {
                 let at = [i as f32 + shift, 31.0 - i as f32, 7.0].map(|v| v / 32.0);
-                let mut pixel = [at];
-                packed.apply(&mut pixel);
+                let mut pixel = [[0.0; 3]];
+                packed.apply(&[at], &mut pixel);
                 assert!(worst(lut.sample(at.map(f64::from), how), pixel[0]) < SINGLE);
             }
         }
@@ -189,8 +182,9 @@ mod tests {
             [r * 1e300, g - 1e300, b + 0.25]
         }));
         for how in [Evaluation::Trilinear, Evaluation::Tetrahedral] {
-            let mut pixels = [[f32::NAN; 3], [f32::INFINITY, f32::NEG_INFINITY, 0.3]];
-            PackedLut::new(&lut, how).apply(&mut pixels);
+            let signals = [[f32::NAN; 3], [f32::INFINITY, f32::NEG_INFINITY, 0.3]];
+            let mut pixels = [[0.0; 3]; 2];
+            PackedLut::new(&lut, how).apply(&signals, &mut pixels);
             assert!(
                 pixels.as_flattened().iter().all(|v| v.is_finite()),
                 "{pixels:?}"

@@ -5,9 +5,9 @@
 
 use multiversion::multiversion;
 
-use super::Code;
 use super::cell::{Lane, PackedLattice, WHOLE, larger, smaller};
 use super::codes::CodeLut;
+use super::{Code, PackedLut};
 
 /// Pixels that are worked on together, and after which offsets repeat.
 pub const TILE: usize = 64;
@@ -16,18 +16,47 @@ pub const TILE: usize = 64;
     "x86_64+avx512f+avx512dq+avx512vl+avx512bw+avx2+fma",
     "x86_64+avx2+fma"
 ))]
-pub(super) fn floats(lattice: &PackedLattice, pixels: &mut [[f32; 3]]) {
+pub(super) fn floats(lut: &PackedLut, row: &[[f32; 3]], out: &mut [[f32; 3]]) {
     let mut signals = [[0.0; TILE]; 3];
     let mut drives = [[0.0; 4]; TILE];
-    for part in pixels.chunks_mut(TILE) {
-        for (i, pixel) in part.iter().enumerate() {
-            for c in 0..3 {
-                signals[c][i] = pixel[c];
+    for (part, into) in row.chunks(TILE).zip(out.chunks_mut(TILE)) {
+        match &lut.curves {
+            None => {
+                for (i, pixel) in part.iter().enumerate() {
+                    for c in 0..3 {
+                        signals[c][i] = pixel[c];
+                    }
+                }
+            }
+            Some(curves) => {
+                for (i, pixel) in part.iter().enumerate() {
+                    let shaped = curves.sample(pixel.map(f64::from));
+                    for c in 0..3 {
+                        signals[c][i] = shaped[c] as f32;
+                    }
+                }
             }
         }
-        lattice.tile(&signals, &mut drives);
-        for (pixel, drive) in part.iter_mut().zip(&drives) {
+        drives_of(lut.lattice.as_ref(), &signals, &mut drives);
+        for (pixel, drive) in into.iter_mut().zip(&drives) {
             *pixel = [drive[0], drive[1], drive[2]];
+        }
+    }
+}
+
+/// Drives for the signals of a tile; without a lattice the signals.
+#[inline(always)]
+fn drives_of(
+    lattice: Option<&PackedLattice>,
+    signals: &[Lane<f32>; 3],
+    drives: &mut Lane<[f32; 4]>,
+) {
+    match lattice {
+        Some(lattice) => lattice.tile(signals, drives),
+        None => {
+            for (i, drive) in drives.iter_mut().enumerate() {
+                *drive = [signals[0][i], signals[1][i], signals[2][i], 0.0];
+            }
         }
     }
 }
@@ -69,14 +98,7 @@ pub(super) fn codes<I: Code, O: Code, const N: usize>(
                 }
             }
         }
-        match lut.lattice {
-            Some(lattice) => lattice.tile(&signals, &mut drives),
-            None => {
-                for (i, drive) in drives.iter_mut().enumerate() {
-                    *drive = [signals[0][i], signals[1][i], signals[2][i], 0.0];
-                }
-            }
-        }
+        drives_of(lut.lattice, &signals, &mut drives);
         for i in 0..into.len() {
             for c in 0..3 {
                 let code = smaller(larger(drives[i][c] * largest, 0.0), largest);
