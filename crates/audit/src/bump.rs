@@ -26,28 +26,45 @@ pub(crate) fn lag(guide: &Guide, nodes: Option<usize>) -> usize {
     })
 }
 
-/// The largest bump of the light: how far a bend of what is shown lies outside everything between the target's bend and the
-/// base correction's, where those on both its sides go the other way. Out of the panel's reach as well: what is shown there is seen.
+/// Bumps of the light, code by code: how far a bend of what is shown lies outside everything between the target's bend and
+/// the base correction's, where those on both its sides go the other way. Out of the panel's reach as well: what is shown
+/// there is seen.
 ///
-/// `None` on ramps too short for one.
-pub(crate) fn of_light(shown: &Light, target: &Light, base: &Light, lag: usize) -> Option<Bump> {
+/// None on ramps too short for one.
+pub(crate) fn of_light(shown: &Light, target: &Light, base: &Light, lag: usize) -> Vec<Bump> {
     let bend = |light: &Light, i: usize| bend([i - lag, i, i + lag].map(|at| point(light, at)));
     let beyond = |i: usize| {
         let (shown, wanted, base) = (bend(shown, i), bend(target, i), bend(base, i));
         outside(minus(shown, wanted), minus(base, wanted))
     };
-    largest(shown.itp.len(), lag, beyond)
+    bumps(shown.itp.len(), lag, beyond)
 }
 
-/// The largest bump of the drive: a bend where those on both its sides go the other way.
-pub(crate) fn of_drive(drive: &[Point], lag: usize) -> Option<Bump> {
+/// Bumps of the drive, code by code: bends where those on both their sides go the other way.
+pub(crate) fn of_drive(drive: &[Point], lag: usize) -> Vec<Bump> {
     let beyond = |i: usize| bend([drive[i - lag], drive[i], drive[i + lag]]);
-    largest(drive.len(), lag, beyond)
+    bumps(drive.len(), lag, beyond)
+}
+
+/// The largest, the first of equals.
+pub(crate) fn largest(bumps: impl IntoIterator<Item = Bump>) -> Option<Bump> {
+    bumps
+        .into_iter()
+        .reduce(|most, here| if here.size > most.size { here } else { most })
+}
+
+/// The largest of each stretch of codes whose bumps reach a limit.
+pub(crate) fn from(bumps: &[Bump], limit: f64) -> Vec<Bump> {
+    bumps
+        .chunk_by(|a, b| (a.size >= limit) == (b.size >= limit))
+        .filter_map(|stretch| largest(stretch.iter().copied()))
+        .filter(|most| most.size >= limit)
+        .collect()
 }
 
 /// A smooth curve bends one way, a change of slope once; a node that is moved bends the ramp at itself and half as much the
 /// other way at both its neighbours. So no bend counts for more than twice what the bends on both its sides go the other way.
-fn largest(count: usize, lag: usize, bend: impl Fn(usize) -> Point) -> Option<Bump> {
+fn bumps(count: usize, lag: usize, bend: impl Fn(usize) -> Point) -> Vec<Bump> {
     let bends: Vec<Point> = (lag..count.saturating_sub(lag)).map(bend).collect();
     let size = |i: usize| {
         let here = bends[i];
@@ -60,12 +77,12 @@ fn largest(count: usize, lag: usize, bend: impl Fn(usize) -> Point) -> Option<Bu
         let both = against(bends[i - lag]).min(against(bends[i + lag]));
         length.min(both.max(0.0))
     };
-    let bumps = (lag..bends.len().saturating_sub(lag)).map(|i| Bump {
-        size: size(i),
-        at: i + lag,
-    });
-    // The first of equals.
-    bumps.reduce(|most, here| if here.size > most.size { here } else { most })
+    (lag..bends.len().saturating_sub(lag))
+        .map(|i| Bump {
+            size: size(i),
+            at: i + lag,
+        })
+        .collect()
 }
 
 fn point(light: &Light, at: usize) -> Point {
@@ -112,9 +129,12 @@ mod tests {
     fn a_node_that_is_moved_is_seen_in_full() {
         // Node 4 of cells of 8 codes, straight to its neighbours on both sides; three channels together.
         let moved = ramp(|i| -0.01 * (1.0 - (i as f64 - 32.0).abs() / 8.0).max(0.0));
-        let found = of_drive(&moved, 8).unwrap();
+        let all = of_drive(&moved, 8);
+        let found = largest(all.iter().copied()).unwrap();
         assert!((found.size - 0.01 * 3.0_f64.sqrt()).abs() < ROUNDOFF);
         assert_eq!(found.at, 32);
+        assert_eq!(from(&all, 0.5 * found.size), [found]);
+        assert!(from(&all, 1.1 * found.size).is_empty());
     }
 
     #[test]
@@ -122,9 +142,9 @@ mod tests {
         let curve = ramp(|i| 0.1 * (i as f64 / 64.0).powi(2));
         let kink = ramp(|i| (i as f64 - 30.0).max(0.0) / 100.0);
         for smooth in [curve, kink] {
-            assert!(of_drive(&smooth, 8).unwrap().size < ROUNDOFF);
+            assert!(of_drive(&smooth, 8).iter().all(|b| b.size < ROUNDOFF));
         }
-        assert!(of_drive(&ramp(|_| 0.0)[..32], 8).is_none());
+        assert!(of_drive(&ramp(|_| 0.0)[..32], 8).is_empty());
     }
 
     #[test]

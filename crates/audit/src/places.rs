@@ -1,9 +1,12 @@
 use evenstep_display::PanelModel;
-use evenstep_lut::{CodeScale, Correction, Ramp};
+use evenstep_lut::{CodeScale, Correction, Lut, Lut3d, Ramp};
 use rayon::prelude::*;
 
 use crate::audit::AuditOptions;
-use crate::context::PanelContext;
+use crate::bump::{self, Bump};
+use crate::carried::base_in_lattice;
+use crate::context::{PanelContext, Subject};
+use crate::light::Light;
 use crate::node_figures::AT_END;
 use crate::thresholds::Thresholds;
 use crate::walk::{Guide, Span, Trace, drive_of_positions};
@@ -14,10 +17,20 @@ use crate::{plateau, reversal, roughness};
 /// An audit names the worst place of each ramp; who mends a correction has to know them all. Definitions and limits are
 /// those of the audit.
 pub struct RampSearch<'a> {
-    ramps: Vec<(String, Guide)>,
+    ramps: Vec<SearchedRamp>,
     scale: CodeScale,
     panel: Option<&'a dyn PanelModel>,
     limits: Thresholds,
+}
+
+/// What is known of a ramp before any correction is looked at.
+struct SearchedRamp {
+    name: String,
+    guide: Guide,
+    /// Codes from a place to those that a bump is held against.
+    lag: usize,
+    /// What the base correction shows, in a lattice like that of the LUTs, on a known panel.
+    base: Option<Light>,
 }
 
 /// A stretch of a ramp with a fault.
@@ -45,12 +58,16 @@ pub struct RampPlaces {
     pub clips: Vec<Place>,
     /// Stretches whose neutral chroma leaves its trend by more than the limit of the audit, in ΔE ITP.
     pub wobbles: Vec<Place>,
+    /// Places that leave the course of those before and after them by as much as the limit of the audit, in ΔE ITP;
+    /// without a panel in drive. A stretch is the one code at which a bump is largest.
+    pub bumps: Vec<Place>,
 }
 
 impl<'a> RampSearch<'a> {
-    /// Prepares the ramps: signals, targets, and what the panel reaches of them.
+    /// Prepares the ramps for LUTs with the curves and the size of lattice of `lut`: signals, targets, what the panel
+    /// reaches of them, and what the base correction shows.
     #[must_use]
-    pub fn new(options: &AuditOptions, context: Option<&PanelContext<'a>>) -> Self {
+    pub fn new(lut: &Lut, options: &AuditOptions, context: Option<&PanelContext<'a>>) -> Self {
         let scale = CodeScale {
             depth: options.source_bits,
             range: options.range,
@@ -58,16 +75,37 @@ impl<'a> RampSearch<'a> {
         let near_black_end = context.map_or(options.near_black, |c| {
             c.target.near_black_end(options.near_black)
         });
+        let correction = lut.evaluated(options.evaluation);
+        let subject = Subject::of_lut(&correction, lut);
+        let carried = context.and_then(|c| base_in_lattice(c.base, &subject, scale));
+        let carried = carried
+            .as_ref()
+            .map(|lut| lut.evaluated(options.evaluation));
+        let base = |guide: &Guide, context: &PanelContext| {
+            let drive = match &carried {
+                Some(carried) => drive_of_positions(carried, &guide.signals, scale),
+                None => guide
+                    .signals
+                    .iter()
+                    .map(|&s| context.base.drive(s))
+                    .collect(),
+            };
+            Trace::new(drive, Some(context.panel)).light
+        };
+        let searched = |ramp: Ramp| {
+            let guide = Guide::new(&ramp, scale, near_black_end, options.viewing, context);
+            SearchedRamp {
+                name: ramp.name().to_owned(),
+                lag: bump::lag(&guide, subject.lattice.map(Lut3d::size)),
+                base: context.and_then(|context| base(&guide, context)),
+                guide,
+            }
+        };
         let ramps = Ramp::named()
             .into_iter()
             .chain(options.extra_ramps.iter().cloned());
         Self {
-            ramps: ramps
-                .map(|ramp| {
-                    let guide = Guide::new(&ramp, scale, near_black_end, options.viewing, context);
-                    (ramp.name().to_owned(), guide)
-                })
-                .collect(),
+            ramps: ramps.map(searched).collect(),
             scale,
             panel: context.map(|c| c.panel),
             limits: options.thresholds,
@@ -79,19 +117,35 @@ impl<'a> RampSearch<'a> {
     pub fn places(&self, correction: &dyn Correction) -> Vec<RampPlaces> {
         self.ramps
             .par_iter()
-            .map(|(name, guide)| {
+            .map(|ramp| {
+                let guide = &ramp.guide;
                 let drive = drive_of_positions(correction, &guide.signals, self.scale);
                 let trace = Trace::new(drive, self.panel);
                 let (plateaus, clips) = self.plateaus(guide, &trace);
                 RampPlaces {
-                    ramp: name.clone(),
+                    ramp: ramp.name.clone(),
                     falls: falls(guide, &trace),
                     plateaus,
                     clips,
                     wobbles: self.wobbles(guide, &trace),
+                    bumps: self.bumps(ramp, &trace),
                 }
             })
             .collect()
+    }
+
+    fn bumps(&self, ramp: &SearchedRamp, trace: &Trace) -> Vec<Place> {
+        let (guide, lag) = (&ramp.guide, ramp.lag);
+        let sight = trace.light.as_ref().zip(guide.target.as_ref());
+        let found = match sight.zip(ramp.base.as_ref()) {
+            Some(((shown, target), base)) => bump::from(
+                &bump::of_light(shown, &target.light, base, lag),
+                self.limits.visible_bump_itp,
+            ),
+            None => bump::from(&bump::of_drive(&trace.drive, lag), self.limits.bump_drive),
+        };
+        let place = |Bump { size, at }| place(guide, at, at, size);
+        found.into_iter().map(place).collect()
     }
 
     fn plateaus(&self, guide: &Guide, trace: &Trace) -> (Vec<Place>, Vec<Place>) {
@@ -178,7 +232,7 @@ fn falls(guide: &Guide, trace: &Trace) -> Vec<Place> {
 mod tests {
     use super::*;
     use crate::{Subject, audit};
-    use evenstep_lut::{Evaluation, Lut, Lut3d};
+    use evenstep_lut::Evaluation;
 
     /// Two dips and one plateau of the grey axis are all found, where the audit has one place for each.
     #[test]
@@ -191,9 +245,12 @@ mod tests {
         let lut = Lut::from(lattice);
         let correction = lut.evaluated(Evaluation::Tetrahedral);
         let options = AuditOptions::default();
-        let found = RampSearch::new(&options, None).places(&correction);
+        let found = RampSearch::new(&lut, &options, None).places(&correction);
         let neutral = &found[0];
         assert_eq!(neutral.falls.len(), 2);
+        // Nodes 3, 9 and 13 of 16.
+        let codes: Vec<u32> = neutral.bumps.iter().map(|p| p.span.from_code).collect();
+        assert_eq!(codes, [192, 575, 831]);
         assert_eq!((neutral.plateaus.len(), neutral.clips.len()), (1, 0));
         let report = audit(&Subject::of_lut(&correction, &lut), &options, None);
         let pairs: usize = neutral.falls.iter().map(|p| p.signals.len() - 1).sum();
@@ -207,7 +264,7 @@ mod tests {
     fn a_clip_is_no_plateau() {
         let lut = Lut::from(Lut3d::from_fn(17, |s| [(1.2 * s[0]).min(1.0), s[1], s[2]]));
         let correction = lut.evaluated(Evaluation::Tetrahedral);
-        let found = RampSearch::new(&AuditOptions::default(), None).places(&correction);
+        let found = RampSearch::new(&lut, &AuditOptions::default(), None).places(&correction);
         assert_eq!((found[1].plateaus.len(), found[1].clips.len()), (0, 1));
     }
 }

@@ -121,10 +121,10 @@ pub(crate) fn walk(
         let target = guide.target.as_ref().ok_or(NEEDS_READINGS)?;
         let base = base_trace.as_ref().and_then(|b| b.light.as_ref());
         let base = base.ok_or(NEEDS_READINGS)?;
-        bump::of_light(shown, &target.light, base, lag).ok_or(TOO_SHORT)
+        bump::largest(bump::of_light(shown, &target.light, base, lag)).ok_or(TOO_SHORT)
     };
     let seen = sights();
-    let in_drive = bump::of_drive(&traces.shown.drive, lag).ok_or(TOO_SHORT);
+    let in_drive = bump::largest(bump::of_drive(&traces.shown.drive, lag)).ok_or(TOO_SHORT);
     let around = |bump: Bump| guide.span(bump.at - lag, bump.at + lag);
     let why = &mut figures.why;
     let (bump_itp, bump_between) = (

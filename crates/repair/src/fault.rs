@@ -19,6 +19,8 @@ pub enum FaultKind {
     Collapse,
     /// The neutral ramp's tint leaves its trend.
     Tint,
+    /// A place of a ramp leaves the course of those before and after it.
+    Bump,
 }
 
 impl fmt::Display for FaultKind {
@@ -30,6 +32,7 @@ impl fmt::Display for FaultKind {
             Self::Fold => "fold",
             Self::Collapse => "collapse",
             Self::Tint => "tint",
+            Self::Bump => "bump",
         })
     }
 }
@@ -38,9 +41,9 @@ impl fmt::Display for FaultKind {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum SizeUnit {
-    /// ΔE ITP along luminance for a reversal, along T and P for a tint.
+    /// ΔE ITP: along luminance for a reversal, along T and P for a tint, in all directions for a bump.
     Itp,
-    /// Drive, 0 to 1.
+    /// Drive, 0 to 1; of a bump the length over the three channels.
     Drive,
     /// Codes of the source.
     Codes,

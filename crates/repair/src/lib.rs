@@ -1,5 +1,5 @@
-//! Repairs LUTs: finds reversals, plateaus, stair-steps, folds and, on a known panel, tint, and removes them with a small
-//! change of colour. What is right is not touched.
+//! Repairs LUTs: finds reversals, plateaus, stair-steps, bumps, folds and, on a known panel, tint, and removes them with a
+//! small change of colour. What is right is not touched.
 //!
 //! The method, its limits and what it costs are in `docs/methods/repair.md`. Must not know about files or terminals.
 //!

@@ -2,7 +2,7 @@ use evenstep_audit::{AuditOptions, PanelContext, Place, RampPlaces, RampSearch, 
 use evenstep_lut::{CodeScale, Lut, Lut3d, node_weights};
 use rayon::prelude::*;
 
-use crate::cells::cells;
+use crate::cells::{cells, is_clipped};
 use crate::fault::{FaultKind, Found, SizeUnit};
 use crate::stairs::stairs;
 
@@ -23,7 +23,7 @@ pub(crate) struct Search<'a> {
 pub(crate) struct Faults {
     /// Places of faults.
     pub(crate) found: Vec<Found>,
-    /// Stretches of ramps and tetrahedra that are clipped and kept as they are.
+    /// Stretches and bumps of ramps and tetrahedra that are clipped and kept as they are.
     pub(crate) kept: usize,
 }
 
@@ -52,7 +52,7 @@ impl<'a> Search<'a> {
             (0..count).into_par_iter().map(reached).collect()
         });
         Self {
-            ramps: RampSearch::new(options, context),
+            ramps: RampSearch::new(lut, options, context),
             options,
             base,
             reached,
@@ -90,6 +90,7 @@ impl<'a> Search<'a> {
             (FaultKind::Reversal, along, ramp.falls),
             (FaultKind::Plateau, SizeUnit::Codes, ramp.plateaus),
             (FaultKind::Tint, SizeUnit::Itp, ramp.wobbles),
+            (FaultKind::Bump, along, ramp.bumps),
         ] {
             for place in places {
                 if self.is_beyond_the_domain(lut, lattice, &place) {
@@ -106,6 +107,12 @@ impl<'a> Search<'a> {
                     .collect();
                 nodes.sort_unstable();
                 nodes.dedup();
+                // Where a clip begins a ramp bends, and whether a clip is meant is known with the panel alone.
+                let is_clipped = |&i: &usize| (0..3).any(|c| is_clipped(lattice, i, c));
+                if kind == FaultKind::Bump && self.base.is_none() && nodes.iter().any(is_clipped) {
+                    faults.kept += 1;
+                    continue;
+                }
                 faults.found.push(Found {
                     kind,
                     ramp: Some(ramp.ramp.clone()),
