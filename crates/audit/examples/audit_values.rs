@@ -1,9 +1,9 @@
 //! Prints the JSON of an audit in depth on a panel that is a formula, for comparison with other programs.
 //!
-//! Usage: `audit_values LUT.cube`. The panel adds and has no reading behind it, so that another program can be given the
+//! Usage: `audit_values LUT.cube [EDGE]`. The panel adds and has no reading behind it, so that another program can be given the
 //! same: XYZ(d) = M·d^γ + black·(1 − Y(M·d^γ)/100) with γ of 2.1, 2.2 and 2.35, M the matrix of BT.709 primaries at D65
 //! scaled to 100 cd/m², and a D65 black of 0.05 cd/m². The target is the same with γ of 2.2 throughout, the base correction
-//! the identity, and every signal counts as reachable. Ramps are walked at 10 bits, outputs rounded to 12.
+//! the identity, and every signal counts as reachable; with EDGE, those whose blue exceeds their red by no more than it. Ramps are walked at 10 bits, outputs rounded to 12.
 #![expect(clippy::print_stdout, reason = "an example prints its result")]
 
 use std::error::Error;
@@ -43,13 +43,17 @@ fn main() -> Result<(), Box<dyn Error>> {
         WHITE_CD_M2,
         Chromaticity::D65.xyz_at(BLACK_CD_M2),
     );
+    let edge: f64 = match std::env::args().nth(2) {
+        Some(edge) => edge.parse()?,
+        None => f64::INFINITY,
+    };
     let identity = Lut::default();
     let base = identity.evaluated(Evaluation::Tetrahedral);
     let context = PanelContext {
         panel: &panel,
         target: &target,
         base: &base,
-        reachable: &|_| true,
+        reachable: &|signal| signal[2] - signal[0] <= edge,
         facts: ReadingFacts {
             neutral_levels: 21,
             interior: 50,
