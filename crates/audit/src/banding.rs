@@ -19,11 +19,14 @@ const FLAT_SIDE: usize = 7;
 const FLAT_NEEDED: usize = FLAT_SIDE * FLAT_SIDE / 2;
 /// Codes of the luma the index is defined on.
 const CODES: usize = 1024;
-/// Display on which contrasts are judged, cd/m²: white and black of Rec. ITU-R BT.1886-0 at 10 bits.
+/// Codes of black and white: narrow range, Rec. ITU-R BT.709-6 item 5.
+const BLACK_CODE: usize = 64;
+const WHITE_CODE: usize = 940;
+/// Display on which contrasts are judged, cd/m², with the curve of Rec. ITU-R BT.1886-0.
 const WHITE_CD_M2: f64 = 300.0;
 const BLACK_CD_M2: f64 = 0.01;
 
-/// Luma of a picture in codes of 10 bits, 0 to 1023, row by row.
+/// Luma of a picture in codes of 10 bits, black 64 and white 940, row by row.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Luma {
     width: usize,
@@ -51,28 +54,33 @@ impl Luma {
         self.codes[y * self.width + x]
     }
 
-    /// Half as wide and as high: every second pixel of the most frequent code among the three by three around it, which
-    /// keeps contours sharp; the lowest of equally frequent codes.
-    fn halved(&self) -> Option<Self> {
-        let (width, height) = (self.width / 2, self.height() / 2);
-        if width == 0 || height == 0 {
-            return None;
+    /// Every second pixel of every second row.
+    fn halved(&self) -> Self {
+        Self {
+            width: self.width.div_ceil(2),
+            codes: halved(&self.codes, self.width),
         }
+    }
+
+    /// Every pixel the most frequent code among the three by three around it, which keeps contours and takes single
+    /// pixels out; the lowest of equally frequent codes. Beyond a border its pixels repeat.
+    fn most_frequent(&self) -> Self {
+        let (width, height) = (self.width, self.height());
         let pixel = |i: usize| {
-            let (x, y) = (2 * (i % width), 2 * (i / width));
+            let (x, y) = (i % width, i / width);
             let mut around = [0; 9];
             for (k, code) in around.iter_mut().enumerate() {
                 let (dx, dy) = (k % 3, k / 3);
-                let column = (x + dx).saturating_sub(1).min(self.width - 1);
-                let row = (y + dy).saturating_sub(1).min(self.height() - 1);
+                let column = (x + dx).saturating_sub(1).min(width - 1);
+                let row = (y + dy).saturating_sub(1).min(height - 1);
                 *code = self.at(column, row);
             }
             most_frequent(around)
         };
-        Some(Self {
+        Self {
             width,
-            codes: (0..width * height).map(pixel).collect(),
-        })
+            codes: (0..width * height).into_par_iter().map(pixel).collect(),
+        }
     }
 
     /// Pixels that lie in a smooth part: most of the seven by seven around them equal their right and lower neighbours.
@@ -103,6 +111,13 @@ impl Luma {
     }
 }
 
+/// Every second value of every second row.
+fn halved<T: Copy>(values: &[T], width: usize) -> Vec<T> {
+    let rows = values.chunks(width).step_by(2);
+    rows.flat_map(|row| row.iter().copied().step_by(2))
+        .collect()
+}
+
 fn most_frequent(mut codes: [u16; 9]) -> u16 {
     codes.sort_unstable();
     let (mut best, mut most, mut run) = (codes[0], 0, 0);
@@ -119,49 +134,52 @@ fn most_frequent(mut codes: [u16; 9]) -> u16 {
     best
 }
 
-/// The index: 0 without bands, larger for wider and stronger ones; some 5 are called annoying by the paper's observers
-/// (from memory).
+/// The index: 0 without bands, larger for wider and stronger ones; some 5 are called slightly annoying where it was published.
 ///
 /// In every window of 63² smooth pixels around a pixel of code f, with p(k) the share of codes f + k, a contour of contrast
-/// k shows as c = p(0)·q/(p(0) + q) with q the larger of p(k) and p(−k), weighted by k, as long as a step of k codes is
-/// visible at that luminance; the largest counts. This is done at five scales; per scale the worst 60 % of all pixels are
-/// averaged, and scales are summed with weights 16, 8, 4, 2 and 1 over 31. Windows at a border hold fewer pixels, shares
-/// are of the whole window.
+/// k shows as c = p(0)·q/(p(0) + q) with q the larger of p(k) and p(−k), weighted by k, as long as a step of k codes up
+/// from f is visible; the largest counts. This is done at five scales: at each the most frequent code among 3 × 3 is taken,
+/// then, for the next, every second pixel, also of what is smooth. Per scale the worst 60 % of all pixels are averaged, and
+/// scales are summed with weights 16, 8, 4, 2 and 1. Windows at a border hold fewer pixels, shares are of the whole window.
+///
+/// A picture counts as shown pixel for pixel on a screen of 3840 × 2160: window and smoothness do not follow its size.
 ///
 /// # Source
 /// P. Tandon, M. Afonso, J. Sole & L. Krasula, "CAMBI: Contrast-aware Multiscale Banding Index", Picture Coding Symposium
-/// 2021, arXiv:2102.00079. Abstract and published parameters (window, pooled share, visible contrast, largest contrast,
-/// five scales) were read; form of c, mask, scale weights and pooling are from memory, so values are to be compared with
-/// each other, not with those of other programs.
+/// 2021, arXiv:2102.00079 (abstract); definition as its authors' implementation in libvmaf has it (BSD+Patent licence, file
+/// `cambi.c`), read for the formulas; what it gives is compared in `tests/peers/banding_vmaf.py`.
 #[must_use]
 pub fn banding_index(luma: &Luma) -> f64 {
     let visible = most_visible_code();
-    let mut picture = Some(luma.clone());
+    let (mut picture, mut smooth) = (luma.clone(), luma.smooth());
     let mut index = 0.0;
-    for weight in SCALE_WEIGHTS {
-        let Some(now) = picture else { break };
-        index += weight * pooled(contours(&now, &visible));
-        picture = now.halved();
+    for (scale, weight) in SCALE_WEIGHTS.into_iter().enumerate() {
+        if scale > 0 {
+            smooth = halved(&smooth, picture.width);
+            picture = picture.halved();
+        }
+        picture = picture.most_frequent();
+        index += weight * pooled(contours(&picture, &smooth, &visible));
     }
-    // A window's pixels as unit: a contour between two halves of it has c of a quarter.
-    index * WINDOW as f64 / SCALE_WEIGHTS.iter().sum::<f64>()
+    index
 }
 
 /// For each contrast k in codes, the largest code from which a step of k is still visible.
 fn most_visible_code() -> [usize; MOST_CONTRAST + 1] {
     let eotf = Bt1886::new(WHITE_CD_M2, BLACK_CD_M2);
-    let light = |code: usize| eotf.eotf(code as f64 / (CODES - 1) as f64);
+    let light =
+        |code: usize| eotf.eotf((code - BLACK_CODE) as f64 / (WHITE_CODE - BLACK_CODE) as f64);
     std::array::from_fn(|k| {
-        let step = |code: &usize| light(code + k) - light(*code) >= VISIBLE * light(*code);
+        let step = |code: &usize| light(code + k) - light(*code) > VISIBLE * light(*code);
         // ΔL/L falls with L, so that the last of the visible codes says all.
-        (0..CODES - k).take_while(step).last().unwrap_or(0)
+        let legal = BLACK_CODE..WHITE_CODE - k;
+        legal.take_while(step).last().unwrap_or(0)
     })
 }
 
 /// The strongest contour at every pixel; 0 outside smooth parts.
-fn contours(picture: &Luma, visible: &[usize; MOST_CONTRAST + 1]) -> Vec<f64> {
+fn contours(picture: &Luma, smooth: &[bool], visible: &[usize; MOST_CONTRAST + 1]) -> Vec<f64> {
     let (width, height) = (picture.width, picture.height());
-    let smooth = picture.smooth();
     let reach = WINDOW / 2;
     let rows: Vec<Vec<f64>> = (0..height)
         .into_par_iter()
@@ -206,9 +224,16 @@ fn strongest(counts: &[u32], code: usize, visible: &[usize; MOST_CONTRAST + 1]) 
     let own = share(code);
     let mut most = 0.0_f64;
     for (k, &seen) in visible.iter().enumerate().skip(1) {
-        let above = (code + k < CODES && code <= seen).then(|| share(code + k));
-        let below = (code >= k && code - k <= seen).then(|| share(code - k));
-        let other = above.unwrap_or(0.0).max(below.unwrap_or(0.0));
+        if code > seen {
+            continue;
+        }
+        let above = if code + k < CODES {
+            share(code + k)
+        } else {
+            0.0
+        };
+        let below = if code >= k { share(code - k) } else { 0.0 };
+        let other = above.max(below);
         if other > 0.0 {
             most = most.max(k as f64 * own * other / (own + other));
         }
@@ -218,9 +243,10 @@ fn strongest(counts: &[u32], code: usize, visible: &[usize; MOST_CONTRAST + 1]) 
 
 /// Mean of the largest values of all pixels.
 fn pooled(mut values: Vec<f64>) -> f64 {
-    let count = ((POOLED * values.len() as f64).ceil() as usize).clamp(1, values.len().max(1));
+    // Whole pixels; a picture has at least one.
+    let count = ((POOLED * values.len() as f64) as usize).max(1);
     values.sort_unstable_by(|a, b| b.total_cmp(a));
-    values[..count.min(values.len())].iter().sum::<f64>() / count as f64
+    values[..count].iter().sum::<f64>() / count as f64
 }
 
 #[cfg(test)]
@@ -276,7 +302,7 @@ mod tests {
         assert_eq!(columns, [0, 2, 6, 6, 6, 6, 2, 2]);
         // Every window holds the whole picture; k is 4.
         let expected = 4.0 * left * right / (left + right) / (WINDOW * WINDOW) as f64;
-        for (c, smooth) in contours(&small, &most_visible_code())
+        for (c, smooth) in contours(&small, &smooth.clone(), &most_visible_code())
             .into_iter()
             .zip(smooth)
         {

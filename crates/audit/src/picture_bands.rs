@@ -85,25 +85,29 @@ impl<'a> PreparedPicture<'a> {
             luma: LumaOf::new(context),
             before: 0.0,
         };
-        picture.before = picture.index(|signal| picture.luma.wanted(signal))?;
+        picture.before = picture.index(|signal| picture.luma.wanted(picture.rounded(signal)))?;
         Some(picture)
     }
 
-    /// Bands as the target shows the picture and through a correction, whose output is rounded to the audit's output depth.
+    /// Bands as the target shows the picture and through a correction, both rounded to the audit's output depth.
     #[must_use]
     pub fn bands(&self, correction: &dyn Correction) -> PictureBands {
         let source = self.scale(self.options.source_bits);
-        let output = self.scale(self.options.output_bits);
         let after = self.index(|signal| {
-            let rounded = clipped(drive_at(correction, signal, source))
-                .map(|v| output.signal_from_code(f64::from(output.nearest_code(v))));
-            self.luma.shown(rounded)
+            let drive = clipped(drive_at(correction, signal, source));
+            self.luma.shown(self.rounded(drive))
         });
         PictureBands {
             before: self.before,
             // It had whole rows when it was prepared.
             after: after.unwrap_or(0.0),
         }
+    }
+
+    /// To the audit's output depth, on which a panel is sent a picture with or without a correction.
+    fn rounded(&self, drive: [f64; 3]) -> [f64; 3] {
+        let output = self.scale(self.options.output_bits);
+        drive.map(|v| output.signal_from_code(f64::from(output.nearest_code(v))))
     }
 
     /// The banding index of a luma of the signal, which is computed once for each colour, however often it occurs.
@@ -170,7 +174,7 @@ fn of_signal(signal: [f64; 3]) -> u16 {
 fn code(signal: f64) -> u16 {
     let scale = CodeScale {
         depth: LUMA_BITS,
-        range: CodeRange::Full,
+        range: CodeRange::Narrow,
     };
     // At most 1023.
     scale.nearest_code(signal) as u16
