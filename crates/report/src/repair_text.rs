@@ -72,13 +72,21 @@ fn described(fault: &Fault) -> String {
     let worst = three_digits(fault.worst);
     let size = match fault.unit {
         SizeUnit::Itp if fault.kind == FaultKind::Tint => format!("{worst} ΔE ITP off its trend"),
+        SizeUnit::Itp if fault.kind == FaultKind::Bump => format!("{worst} ΔE ITP off its course"),
         SizeUnit::Itp => format!("{worst} ΔE ITP deep"),
+        SizeUnit::Drive if fault.kind == FaultKind::Bump => {
+            format!("{worst} of drive off its course")
+        }
         SizeUnit::Drive => format!("{worst} of drive deep"),
         SizeUnit::Codes => format!("{worst} codes long"),
         SizeUnit::StepShare => format!("steps differ by {worst} of a step"),
         SizeUnit::Volume => format!("volume {worst}, 1 for the identity"),
     };
     let place = match (&fault.ramp, &fault.between, fault.node) {
+        (Some(ramp), Some(span), _) if span.from_code == span.to_code => format!(
+            " on the {ramp} ramp, the largest at code {}: {size}",
+            span.from_code
+        ),
         (Some(ramp), Some(span), _) => format!(
             " on the {ramp} ramp, the largest between codes {} and {}: {size}",
             span.from_code, span.to_code
