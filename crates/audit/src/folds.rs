@@ -10,11 +10,15 @@ pub const COLLAPSED: f64 = 1e-6;
 /// its 000–111 diagonal.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Folds {
-    /// Determinant < −10⁻⁶, the identity's being 1; in cells whose target the panel reaches, or in all cells
-    /// where the panel is not known.
+    /// Determinant < −10⁻⁶, the identity's being 1; in cells whose target the panel reaches, or, where the panel is not
+    /// known, in cells without a clipped node.
     pub folded: usize,
-    /// Magnitude ≤ 10⁻⁶, in the same cells.
+    /// Magnitude ≤ 10⁻⁶, in cells whose target the panel reaches, or in all where the panel is not known.
     pub collapsed: usize,
+    /// Folded in cells with a clipped node, where the panel is not known: at the edge of what a panel reaches, a lattice
+    /// folds for good reason. Left out of the JSON with readings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub folded_at_clips: Option<usize>,
     /// Folded or collapsed in cells whose target the panel does not reach; `null` without readings.
     pub unreachable: Option<usize>,
     /// Those of `folded` in cells that a named ramp crosses.
@@ -42,11 +46,12 @@ pub(crate) struct BadCell {
 /// Sorts bad cells into the counts of the report.
 ///
 /// `on_ramp` says whether a named ramp crosses a cell; `reachable` whether the panel reaches the target in all
-/// of a cell, where that is known.
+/// of a cell, where that is known; `clipped`, asked where it is not, whether a node of a cell is clipped.
 pub(crate) fn count(
     bad: &[BadCell],
     on_ramp: impl Fn([usize; 3]) -> bool,
     reachable: Option<&(dyn Fn([usize; 3]) -> bool + Sync)>,
+    clipped: impl Fn([usize; 3]) -> bool,
 ) -> Folds {
     let reached: Vec<bool> = bad
         .par_iter()
@@ -55,6 +60,7 @@ pub(crate) fn count(
     let mut why = Why::default();
     let mut folds = Folds {
         unreachable: why.note("unreachable", reachable.map(|_| 0).ok_or(NEEDS_READINGS)),
+        folded_at_clips: reachable.is_none().then_some(0),
         why,
         ..Folds::default()
     };
@@ -65,8 +71,14 @@ pub(crate) fn count(
             folds.unreachable = folds.unreachable.map(|u| u + folded + collapsed);
             continue;
         }
-        folds.folded += folded;
         folds.collapsed += collapsed;
+        if let Some(at_clips) = folds.folded_at_clips.as_mut()
+            && clipped(bad.cell)
+        {
+            *at_clips += folded;
+            continue;
+        }
+        folds.folded += folded;
         if folded > 0 {
             folds.first_cell = folds.first_cell.or(Some(bad.cell));
             if on_ramp(bad.cell) {
@@ -96,6 +108,25 @@ mod tests {
         let bad = bad_cells(&mirror);
         assert_eq!(bad.len(), 64);
         assert!(bad.iter().all(|b| b.folded == 6 && b.collapsed == 0));
+    }
+
+    #[test]
+    fn folds_beside_a_clip_are_set_aside_until_readings_tell() {
+        // A fold at node (2, 2, 2), and one at (6, 6, 6), where red is clipped.
+        let mut lattice = Lut3d::identity(9);
+        for (at, red) in [(2, 0.05), (6, 0.0)] {
+            let node = lattice.index(at, at, at);
+            lattice.nodes_mut()[node][0] = red;
+        }
+        let bad = bad_cells(&lattice);
+        let clipped = |cell| crate::node_figures::cell_is_clipped(&lattice, cell);
+        let unknown = count(&bad, |_| false, None, clipped);
+        let known = count(&bad, |_| false, Some(&|_| true), clipped);
+        assert_eq!(known.folded_at_clips, None);
+        let aside = unknown.folded_at_clips.unwrap();
+        assert!(unknown.folded > 0 && aside > 0);
+        assert_eq!(unknown.folded + aside, known.folded);
+        assert_eq!(unknown.first_cell, known.first_cell);
     }
 
     #[test]
@@ -129,7 +160,7 @@ mod tests {
             6 * 37
         );
         let top = |cell: [usize; 3]| cell[0] < 3;
-        let folds = count(&bad, |_| false, Some(&top));
+        let folds = count(&bad, |_| false, Some(&top), |_| false);
         assert_eq!(folds.unreachable, Some(6 * 16));
         assert_eq!(folds.collapsed, 6 * 21);
     }

@@ -71,7 +71,7 @@ pub use folds::{COLLAPSED, Folds};
 pub use lattice::{LocalStepVariance, NeighbourSteps, SecondDifference};
 pub use margin::{Margin, VISIBILITY_SCALE};
 pub use neighbours::Neighbours26;
-pub use node_figures::{AT_END, node_signal};
+pub use node_figures::{is_clipped, node_signal};
 pub use noise_gain::{NoiseGain, NoiseGrey};
 pub use picture_bands::{CompressedBands, PictureBands, PictureReport, PreparedPicture};
 pub use places::{Place, RampPlaces, RampSearch};

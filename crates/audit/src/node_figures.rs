@@ -11,9 +11,27 @@ use crate::why::{NEEDS_READINGS, Why};
 use evenstep_lut::CodeScale;
 
 /// Slack within which a node value counts as being at the end of the range: a tenth of a 16-bit code.
-pub const AT_END: f64 = 1e-6;
+pub(crate) const AT_END: f64 = 1e-6;
 /// Bisections of a curve: 2⁻⁵² of its domain.
 const HALVINGS: usize = 52;
+
+/// Whether a channel of a node stands at an end of its range before its own input does, or beyond it.
+#[must_use]
+pub fn is_clipped(lattice: &Lut3d, node: [usize; 3], channel: usize) -> bool {
+    let [r, g, b] = node;
+    let (at, v) = (node[channel], lattice.node(r, g, b)[channel]);
+    let low = v < -AT_END || v <= AT_END && at > 0;
+    let high = v > 1.0 + AT_END || v >= 1.0 - AT_END && at < lattice.size() - 1;
+    low || high
+}
+
+/// Whether any channel of any node of the cell above `low` is clipped.
+pub(crate) fn cell_is_clipped(lattice: &Lut3d, low: [usize; 3]) -> bool {
+    (0..8).any(|bits| {
+        let node = [0, 1, 2].map(|c| low[c] + (bits >> c & 1));
+        (0..3).any(|c| is_clipped(lattice, node, c))
+    })
+}
 
 /// A value and the node where it is.
 type AtNode = Option<(f64, [usize; 3])>;
@@ -63,7 +81,8 @@ pub(crate) fn lattice_report<'s>(
     };
     let reached: Option<&(dyn Fn([usize; 3]) -> bool + Sync)> =
         context.map(|_| &cell_is_reached as _);
-    let folds = folds::count(&found.bad, on_ramp, reached);
+    let clipped = |cell| cell_is_clipped(lattice, cell);
+    let folds = folds::count(&found.bad, on_ramp, reached, clipped);
     let depth =
         context.map(|context| fold_depth(lattice, subject.curves, &found, on_ramp, scale, context));
 

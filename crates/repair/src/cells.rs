@@ -1,4 +1,4 @@
-use evenstep_audit::{AT_END, COLLAPSED};
+use evenstep_audit::COLLAPSED;
 use evenstep_lut::{Lut3d, TETRAHEDRON_CORNERS, tetrahedron_volumes};
 use rayon::prelude::*;
 
@@ -8,14 +8,14 @@ use crate::fault::{FaultKind, Found, SizeUnit};
 pub(crate) struct Cells {
     /// Folds and, where the panel is known, collapses.
     pub(crate) found: Vec<Found>,
-    /// Folds at nodes that are clipped, which no panel says are wrong.
+    /// Folds in cells with a clipped node, which no panel says are wrong.
     pub(crate) clipped: usize,
 }
 
 /// Folded and collapsed tetrahedra that are faults.
 ///
-/// With `reached`, whether the panel shows the target of a node, those in cells that it reaches. Without, folds away
-/// from clipped nodes alone: at the edge of a gamut a lattice may fold for good reason, and a clip collapses cells.
+/// With `reached`, whether the panel shows the target of a node, those in cells that it reaches. Without, folds in cells
+/// without a clipped node alone: at the edge of a gamut a lattice may fold for good reason, and a clip collapses cells.
 pub(crate) fn cells(lattice: &Lut3d, reached: Option<&[bool]>) -> Cells {
     let n = lattice.size();
     let widths = [0, 1, 2].map(|c| lattice.domain_max()[c] - lattice.domain_min()[c]);
@@ -63,7 +63,7 @@ fn cell(lattice: &Lut3d, scale: f64, at: [usize; 3], reached: Option<&[bool]>, c
         match reached {
             Some(reached) if !indices.iter().all(|&i| reached[i]) => continue,
             None if !is_fold => continue,
-            None if nodes
+            None if indices
                 .iter()
                 .any(|&i| (0..3).any(|c| is_clipped(lattice, i, c))) =>
             {
@@ -88,14 +88,14 @@ fn cell(lattice: &Lut3d, scale: f64, at: [usize; 3], reached: Option<&[bool]>, c
     }
 }
 
-/// Whether a channel of a node stands at an end of its range before its own input does, or beyond it.
+/// Whether a channel of the node with this index is clipped.
 pub(crate) fn is_clipped(lattice: &Lut3d, index: usize, channel: usize) -> bool {
     let n = lattice.size();
-    let at = index / n.pow(channel as u32) % n;
-    let v = lattice.nodes()[index][channel];
-    let low = v < -AT_END || v <= AT_END && at > 0;
-    let high = v > 1.0 + AT_END || v >= 1.0 - AT_END && at < n - 1;
-    low || high
+    evenstep_audit::is_clipped(
+        lattice,
+        [index % n, index / n % n, index / (n * n)],
+        channel,
+    )
 }
 
 #[cfg(test)]

@@ -28,8 +28,9 @@ use remembering::Remembering;
 /// Patches that were read, and the seed of their noise.
 const PATCHES: usize = 101;
 const SEED: u64 = 1;
-/// A panel that misses its target's red, so that the red edge is out of reach, and one with a white sub-pixel.
-const PANELS: [&str; 2] = ["wide-gamut", "wrgb"];
+/// A panel that misses its target's red, so that the red edge is out of reach, one with a white sub-pixel, one with a raised black, and one
+/// with a twist of hue.
+const PANELS: [&str; 4] = ["wide-gamut", "wrgb", "lcd", "twist"];
 const NODES: usize = 33;
 /// Sizes of a fault in drive: from a third of a 12-bit code, each the root of [`STEP_SQUARED`] times the one before.
 const SMALLEST: f64 = 1e-4;
