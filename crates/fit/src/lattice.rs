@@ -63,7 +63,23 @@ impl<'a> NodeSolver<'a> {
     }
 
     /// Drive of a signal beside one whose answer is known: where that was out of reach, this probably is.
+    ///
+    /// A grey is worth a second look: above a panel's peak the base correction starts on flat ground, from where a search may
+    /// end far from a drive that shows the grey exactly. All that a target clips asks for its white.
     fn solve_beside(&self, signal: [f64; 3], before: Option<Inversion>) -> Inversion {
+        let found = self.solve_once_beside(signal, before);
+        if found.miss_itp <= UNREACHABLE_ITP || signal != [signal[0]; 3] {
+            return found;
+        }
+        let blind = self.solve_blind(self.target.xyz(signal), signal);
+        if found.is_worse_than(&blind) {
+            blind
+        } else {
+            found
+        }
+    }
+
+    fn solve_once_beside(&self, signal: [f64; 3], before: Option<Inversion>) -> Inversion {
         match (self.base, before) {
             (Some(base), Some(before)) if before.miss_itp > UNREACHABLE_ITP => {
                 let aim = self.target.xyz(signal);
