@@ -205,9 +205,13 @@ fn lattice(found: &LatticeReport) -> String {
         ),
     );
     let folds = &found.folds;
-    let beyond = folds.unreachable.map_or_else(String::new, |n| {
-        format!(", and {n} where the target is out of reach")
-    });
+    let beyond = match (folds.unreachable, folds.folded_at_clips) {
+        (Some(n), _) => format!(", and {n} where the target is out of reach"),
+        (None, Some(n)) if n > 0 => {
+            format!(", and {n} folded beside clipped nodes, as at the edge of what a panel reaches")
+        }
+        (None, _) => String::new(),
+    };
     text += &labelled(
         "Folds",
         &format!(
