@@ -302,7 +302,7 @@ mod tests {
         assert_eq!(columns, [0, 2, 6, 6, 6, 6, 2, 2]);
         // Every window holds the whole picture; k is 4.
         let expected = 4.0 * left * right / (left + right) / (WINDOW * WINDOW) as f64;
-        for (c, smooth) in contours(&small, &smooth.clone(), &most_visible_code())
+        for (c, smooth) in contours(&small, &smooth, &most_visible_code())
             .into_iter()
             .zip(smooth)
         {

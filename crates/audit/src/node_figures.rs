@@ -15,7 +15,9 @@ pub(crate) const AT_END: f64 = 1e-6;
 /// Bisections of a curve: 2⁻⁵² of its domain.
 const HALVINGS: usize = 52;
 
-/// Whether a channel of a node stands at an end of its range before its own input does, or beyond it.
+/// Whether a channel of a node stands at an end of its range, 0 to 1 of drive, before its own input does, or beyond it.
+///
+/// `node` is (r, g, b), each below the lattice's size, `channel` 0, 1 or 2; other indices panic.
 #[must_use]
 pub fn is_clipped(lattice: &Lut3d, node: [usize; 3], channel: usize) -> bool {
     let [r, g, b] = node;

@@ -35,7 +35,8 @@ impl PackedLut {
         }
     }
 
-    /// Drives for signals, as many as both slices have.
+    /// Drives for signals, each red, green and blue; as many pixels are done as both slices have. Signals outside the
+    /// LUT's domain, usually 0 to 1, take the value at its nearest end, and what is no number that at its low end.
     pub fn apply(&self, signals: &[[f32; 3]], drives: &mut [[f32; 3]]) {
         rows::floats(self, signals, drives);
     }
