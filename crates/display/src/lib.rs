@@ -30,5 +30,5 @@ pub use outliers::Outlier;
 pub use panel::PanelModel;
 pub use simulated::{Disturbance, SimulatedPanel, simulate};
 pub use smoothing::SmoothingChoice;
-pub use structured::{Scales, StructuredModel};
+pub use structured::{Scales, Sharing, StructuredModel};
 pub use target::{ParseTransferError, Target, Transfer};

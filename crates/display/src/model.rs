@@ -5,7 +5,7 @@ use nalgebra::Matrix3;
 
 use crate::panel::{pq_lms_of, pq_lms_with_jacobian_of};
 use crate::structured::NoiseOf;
-use crate::{BaseModel, Encoding, PanelModel, Scales, StructuredModel};
+use crate::{BaseModel, Encoding, PanelModel, Scales, Sharing, StructuredModel};
 
 /// What the interpolant carries: the difference from the base, or the encoded colour itself.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -162,6 +162,15 @@ impl ForwardModel {
             let parts = (0..3).map(|k| (decoded[(c, k)] * error[k]).powi(2));
             parts.sum::<f64>().sqrt()
         }))
+    }
+
+    /// How the panel's sub-pixels share light, where the model is one of channels and found that they do.
+    #[must_use]
+    pub fn sharing(&self) -> Option<Sharing> {
+        match &self.0 {
+            Kind::Channels(model) => model.sharing(),
+            Kind::Base(_) | Kind::Interpolated { .. } => None,
+        }
     }
 
     /// What was chosen for the interpolant; `None` for the base alone.

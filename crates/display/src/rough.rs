@@ -113,7 +113,7 @@ impl Ready {
         // What a small drift would do to the residual, the base fitted anew: the base takes its part of it.
         let with = self.readings.without_drift(-SMALL);
         let base = BaseModel::fit(&with, &self.noise).ok()?;
-        let residual = |readings, base| StructuredModel::base_residual(readings, &self.noise, base);
+        let residual = |readings, base| model.base_residual(readings, &self.noise, base);
         let (before, after) = (
             residual(&self.readings, model.base()),
             residual(&with, &base),

@@ -285,6 +285,7 @@ pub fn fit_with_model(
         encoding: structure.map(|s| s.encoding.to_string()),
         form: structure.map(|s| s.form.to_string()),
         smoothing: structure.map(|s| s.smoothing),
+        sharing: model.sharing(),
         patches: patches_report(readings),
         noise: noise_report(readings),
         leave_one_out: modelled.error,

@@ -16,10 +16,9 @@ pub(crate) fn itp_from_lms() -> Matrix3<f64> {
 const HUE_CHROMA: f64 = 10.0;
 /// Weight of hue against chroma for a coloured target out of reach: hue is kept, chroma gives way.
 const HUE_WEIGHT: f64 = 30.0;
-/// Weight of lightness against chroma for a coloured target out of reach.
+/// Weight of lightness against chroma for a target out of reach, neutral or not. With more, a white that the model shows
+/// a little too dark is answered with a tint, for the last of its light.
 const LIGHTNESS_WEIGHT: f64 = 2.0;
-/// The same for a neutral target: lightness first.
-const NEUTRAL_LIGHTNESS_WEIGHT: f64 = 8.0;
 
 const MOST_STEPS: usize = 40;
 /// Steps of a search that starts beside the answer.
@@ -42,12 +41,25 @@ const LIFTS: usize = 32;
 /// Drive at which every panel of the field answers plainly. Our choice.
 const WELL_LIT: f64 = 0.25;
 
+/// Drive above which channels saturate where they do. Our choice.
+const SATURATING: f64 = 0.5;
+/// ΔE ITP that full drive of a channel is worth: one that would change less along its slope sits on a plateau, and less
+/// drive is better there. Our choice; where channels answer it is some hundreds.
+const WORTH_A_DRIVE_ITP: f64 = 30.0;
+/// ΔE ITP that may be given away for less drive: half of what is just noticeable.
+const MOST_GIVEN_ITP: f64 = 0.5;
+/// How closely the edge of a plateau is found: half a 10-bit code.
+const PLATEAU_RESOLUTION: f64 = 1.0 / 2048.0;
+/// Share that a golden section keeps.
+const GOLDEN: f64 = 0.618_033_988_75;
+
 /// The drive found for one colour.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Inversion {
     /// Drive, each channel in [0, 1].
     pub drive: [f64; 3],
-    /// ΔE ITP between what the model shows at that drive and the colour asked for.
+    /// ΔE ITP between the colour asked for and the nearest that the model shows. Where a channel saturates the drive is that
+    /// of a colour up to half a unit further, with less of that channel.
     pub miss_itp: f64,
     /// What was minimised: the miss with hue, chroma and lightness weighted.
     weighted: f64,
@@ -65,8 +77,8 @@ impl Inversion {
 ///
 /// Minimises the distance to the colour in the ITP space of BT.2124 over drives in [0, 1]³ by damped Gauss-Newton
 /// steps (Levenberg-Marquardt) on the channels that are not held at a bound. Where the colour is out of reach, the
-/// result is the nearest one the panel shows with hue weighing most, then lightness, then chroma; on the neutral
-/// axis lightness comes first. Where the panel is flat the damping keeps the drive near its start.
+/// result is the nearest one the panel shows with hue weighing most, then lightness, then chroma. Where a channel
+/// saturates the result is the least drive that shows as much.
 pub struct Inverter<'a> {
     panel: &'a dyn PanelModel,
     itp: Matrix3<f64>,
@@ -222,10 +234,59 @@ impl<'a> Inverter<'a> {
         let shown = self.panel.xyz(drive.into());
         let miss_itp = evenstep_colour::delta_e_itp(itp_from_xyz(shown), aim.itp);
         Inversion {
-            drive: drive.into(),
+            drive: self.off_plateaus(aim, drive, &miss, &slope).into(),
             miss_itp,
             weighted: miss.norm(),
         }
+    }
+
+    /// A drive that shows as much with less. Where a channel hardly answers, above where it saturates, an answer would
+    /// wander over flat ground for what nobody sees, and cells beside it would interpolate towards there.
+    fn off_plateaus(
+        &self,
+        aim: &Aim,
+        mut drive: Vector3<f64>,
+        miss: &Vector3<f64>,
+        slope: &Matrix3<f64>,
+    ) -> Vector3<f64> {
+        let most = miss.norm() + MOST_GIVEN_ITP;
+        for c in 0..3 {
+            if drive[c] < SATURATING || slope.column(c).norm() > WORTH_A_DRIVE_ITP {
+                continue;
+            }
+            let with = |value: f64| {
+                let mut tried = drive;
+                tried[c] = value;
+                tried
+            };
+            let cost = |value: f64| {
+                let miss = self.miss(aim, with(value)).0.norm();
+                if miss > most {
+                    f64::INFINITY
+                } else {
+                    miss + WORTH_A_DRIVE_ITP * value
+                }
+            };
+            // The miss flattens out towards the plateau, so that there is one least cost; beyond `most` lies to the left.
+            let (mut low, mut high) = (SATURATING, drive[c]);
+            let (mut left, mut right) = (high - GOLDEN * (high - low), low + GOLDEN * (high - low));
+            let (mut at_left, mut at_right) = (cost(left), cost(right));
+            while high - low > PLATEAU_RESOLUTION {
+                if at_left < at_right {
+                    (high, right, at_right) = (right, left, at_left);
+                    left = high - GOLDEN * (high - low);
+                    at_left = cost(left);
+                } else {
+                    (low, left, at_left) = (left, right, at_right);
+                    right = low + GOLDEN * (high - low);
+                    at_right = cost(right);
+                }
+            }
+            if cost(high) < cost(drive[c]) {
+                drive = with(high);
+            }
+        }
+        drive
     }
 
     /// Ratio of the largest to the smallest change of colour (ΔE ITP per unit drive) at a drive.
@@ -246,11 +307,9 @@ impl<'a> Inverter<'a> {
         } else {
             (1.0, 0.0)
         };
-        let lightness =
-            NEUTRAL_LIGHTNESS_WEIGHT + hue_share * (LIGHTNESS_WEIGHT - NEUTRAL_LIGHTNESS_WEIGHT);
         let hue = 1.0 + hue_share * (HUE_WEIGHT - 1.0);
         let turn = Matrix3::new(
-            lightness,
+            LIGHTNESS_WEIGHT,
             0.0,
             0.0,
             0.0,
@@ -278,8 +337,42 @@ impl<'a> Inverter<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use evenstep_colour::{Chromaticity, delta_e_itp};
     use evenstep_display::SimulatedPanel;
     use proptest::prelude::*;
+
+    /// Above its peak a panel is flat, and an answer there is any drive at all: it is the least of them, where the peak is
+    /// reached within half of what is just noticeable. This panel's is reached from a drive of 0.784 on.
+    #[test]
+    fn the_least_drive_that_reaches_a_plateau() {
+        const EDGE: f64 = 0.784;
+        let panel = SimulatedPanel::by_name("hdr-wrgb").unwrap();
+        for peak in [1.0, 1.01] {
+            let white = Xyz(panel.xyz([1.0; 3]).0.map(|v| v * peak));
+            for start in [[1.0; 3], [0.7; 3], [0.8, 0.9, 1.0]] {
+                let found = Inverter::new(&panel).invert(white, start);
+                let shown = delta_e_itp(itp_from_xyz(panel.xyz(found.drive)), itp_from_xyz(white));
+                assert!(
+                    found.drive.iter().all(|d| *d <= EDGE),
+                    "{start:?} {found:?}"
+                );
+                assert!(shown < found.miss_itp + 1.0, "{start:?} {found:?} {shown}");
+            }
+        }
+    }
+
+    /// A white that is 1.5 % too bright is answered with less light rather than with a tint: the panel shows D65 up to 689
+    /// cd/m², and more only in its own bluer white.
+    #[test]
+    fn a_white_out_of_reach_keeps_its_colour() {
+        let panel = SimulatedPanel::by_name("hdr-wrgb").unwrap();
+        let white = evenstep_colour::Primaries::BT709.xyz_from_rgb(Chromaticity::D65) * 700.0;
+        let white = Xyz((white * Vector3::from([1.0; 3])).into());
+        let found = Inverter::new(&panel).invert(white, [0.75; 3]);
+        let (shown, aim) = (itp_from_xyz(panel.xyz(found.drive)), itp_from_xyz(white));
+        let tint = 720.0 * (shown.t - aim.t).hypot(shown.p - aim.p);
+        assert!(tint < 2.0, "{tint} {found:?}");
+    }
 
     proptest! {
         /// What a panel shows at some drive is found again, from a start well away.

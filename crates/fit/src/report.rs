@@ -1,4 +1,4 @@
-use evenstep_display::{Choice, LeaveOneOutError, Outlier};
+use evenstep_display::{Choice, LeaveOneOutError, Outlier, Sharing};
 use evenstep_readings::Drift;
 use serde::Serialize;
 
@@ -17,6 +17,8 @@ pub struct FitReport {
     pub form: Option<String>,
     /// Smoothing of the scheme; absent for the base alone.
     pub smoothing: Option<f64>,
+    /// How the panel's sub-pixels share light; absent where it adds, and for other models than one of channels.
+    pub sharing: Option<Sharing>,
     /// Patches used.
     pub patches: PatchesReport,
     /// Noise of the readings.

@@ -3,7 +3,7 @@
 use evenstep_colour::{Xyz, delta_e_itp, itp_from_xyz};
 use evenstep_display::{Disturbance, PanelModel, SimulatedPanel, Target, simulate};
 use evenstep_fit::{CodeRange, Fit, FitOptions, Solve, TargetRequest, fit};
-use evenstep_lut::{Correction, Evaluation, Lut};
+use evenstep_lut::{Correction, Evaluation, FOLIAGE_END, Lut, SKIN_END, SKY_END};
 use evenstep_readings::{
     FullScale, PatchRequest, Reading, Readings, RgbScale, merged, parse_patches,
 };
@@ -171,6 +171,48 @@ fn rounded_steps_of_the_primaries_rise() {
             assert!(fallen.is_empty(), "channel {c}, {how}: {fallen:?}");
         }
     }
+}
+
+/// On a panel that saturates: greys are even up to the white, no ramp of skin, sky or foliage falls on the panel itself, the
+/// white is the one asked for, and above the target's own clip all nodes are one, so that nothing of rounding is seen there.
+#[test]
+fn a_saturating_panel_keeps_its_ramps_up_to_the_white() {
+    /// ΔE ITP of the white; 1.3 when this was written.
+    const WHITE_ITP: f64 = 2.0;
+    let panel = SimulatedPanel::by_name("hdr-wrgb").unwrap();
+    let (primaries, transfer) = panel.usual_target();
+    let choices = FitOptions {
+        target: TargetRequest {
+            primaries,
+            transfer,
+            ..TargetRequest::default()
+        },
+        ..FitOptions::default()
+    };
+    let fitted = fit(&read(&panel), &choices, &|_, _| {}).unwrap();
+    let target = &fitted.settled.target;
+    let lut = Lut::from(fitted.lut.clone());
+    let read = lut.evaluated(Evaluation::Tetrahedral);
+    for end in [[1.0; 3], SKIN_END, SKY_END, FOLIAGE_END] {
+        let shown = |i: u32| panel.xyz(read.drive(end.map(|e| e * f64::from(i) / 1023.0)));
+        let light = |i: u32| shown(i).luminance_cd_m2();
+        let fallen: Vec<u32> = (1..=1023).filter(|i| light(*i) < light(i - 1)).collect();
+        assert!(fallen.is_empty(), "{end:?}: {fallen:?}");
+    }
+    let white = panel.xyz(read.drive([1.0; 3]));
+    let off = delta_e_itp(itp_from_xyz(white), itp_from_xyz(target.white()));
+    assert!(off < WHITE_ITP, "{off}");
+    let grid = Grid::new(33);
+    let clipped = |k: usize| k as f64 / 32.0 >= target.clipped_from();
+    let above = |i: &usize| grid.at(*i).into_iter().all(clipped);
+    let nodes: Vec<[f64; 3]> = (0..grid.count())
+        .filter(above)
+        .map(|i| fitted.lut.nodes()[i])
+        .collect();
+    assert!(
+        nodes.len() > 1 && nodes.iter().all(|n| *n == nodes[0]),
+        "{nodes:?}"
+    );
 }
 
 /// The same bytes on any number of threads.

@@ -1,4 +1,4 @@
-use evenstep_display::{Choice, LeaveOneOutError, Outlier};
+use evenstep_display::{Choice, LeaveOneOutError, Outlier, Sharing};
 use evenstep_fit::{
     Band, FitReport, GradationReport, NextPatch, Regions, ShaperReport, TargetReport,
 };
@@ -20,6 +20,7 @@ struct Document<'a> {
     encoding: Option<&'a str>,
     form: Option<&'a str>,
     smoothing: Option<f64>,
+    sharing: Option<&'a Sharing>,
     patches: Patches<'a>,
     noise: &'a evenstep_fit::NoiseReport,
     drift: Option<&'a Drift>,
@@ -93,6 +94,12 @@ pub fn fit_json(report: &FitReport) -> String {
     if report.gradation.is_none() {
         why.insert("constraints", "no constraint is held between nodes");
     }
+    if report.sharing.is_none() {
+        why.insert(
+            "sharing",
+            "no white sub-pixel and no saturation was worth modelling",
+        );
+    }
     if report.shaper.is_none() {
         why.insert("shaper", "not asked for");
     }
@@ -142,6 +149,7 @@ pub fn fit_json(report: &FitReport) -> String {
         encoding: report.encoding.as_deref(),
         form: report.form.as_deref(),
         smoothing: report.smoothing,
+        sharing: report.sharing.as_ref(),
         patches: patches(report),
         noise: &report.noise,
         drift: report.drift.as_ref(),

@@ -1,4 +1,4 @@
-use evenstep_display::Choice;
+use evenstep_display::{Choice, Sharing};
 use evenstep_fit::{FitReport, GradationReport, ShaperReport, TargetReport};
 
 use crate::text::{counted, labelled, next_in_words, three_digits};
@@ -139,8 +139,9 @@ fn model(report: &FitReport) -> String {
         // Its smoothing is the factor on the noise.
         "channels" => format!(
             "channels that bend about the base correction, and {scheme} of what is left, in {encoding} space; the noise \
-             taken {} times as large as stated",
-            three_digits(smoothing)
+             taken {} times as large as stated{}",
+            three_digits(smoothing),
+            report.sharing.as_ref().map_or_else(String::new, shared)
         ),
         "residual" => format!(
             "{scheme} of what the base correction leaves over, in {encoding} space, smoothing {smoothing}"
@@ -150,6 +151,26 @@ fn model(report: &FitReport) -> String {
              smoothing {smoothing}"
         ),
     }
+}
+
+/// How the panel's sub-pixels share light, in words.
+fn shared(sharing: &Sharing) -> String {
+    let mut said = format!(
+        "; the channels give {:.0} % of the light that they have in common to a white sub-pixel",
+        100.0 * sharing.share
+    );
+    let ends = sharing.most.iter().zip(["R", "G", "B"]);
+    let ends = ends.filter(|(most, _)| **most < 1.0);
+    let ends: Vec<String> = ends
+        .map(|(most, name)| format!("{name} at {:.0} %", 100.0 * most))
+        .collect();
+    if !ends.is_empty() {
+        said += &format!(
+            " and saturate by themselves, {} of the light that white asks of them",
+            ends.join(", ")
+        );
+    }
+    said
 }
 
 /// Why this model, in words.

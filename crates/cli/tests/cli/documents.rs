@@ -16,6 +16,14 @@ pub(crate) type Null = Option<()>;
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
+pub(crate) struct Sharing {
+    pub(crate) share: f64,
+    pub(crate) most: [f64; 3],
+    pub(crate) sharpness: f64,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub(crate) struct Fit {
     pub(crate) schema: String,
     pub(crate) target: Target,
@@ -23,6 +31,8 @@ pub(crate) struct Fit {
     pub(crate) encoding: Option<String>,
     pub(crate) form: Option<String>,
     pub(crate) smoothing: Option<f64>,
+    #[serde(deserialize_with = "there")]
+    pub(crate) sharing: Option<Sharing>,
     pub(crate) patches: Patches,
     pub(crate) noise: Noise,
     #[serde(deserialize_with = "there")]

@@ -74,6 +74,31 @@ fn the_fit_parses_strictly_from_the_standard_output() {
     reasons_are_complete(&value(&text), "fit");
 }
 
+/// The simulated panel gives 60 % of what its channels share to a white sub-pixel, and half of the peak is the most that
+/// one of them gives.
+#[test]
+fn a_panel_that_does_not_add_is_told_to_people_and_machines() {
+    let f = Fixture::with_readings();
+    let fit = |json: &[&str]| {
+        let arguments = ["fit", "hdr.csv", "-o", "h.cube", "--nodes", "3", "--force"];
+        f.done(&[&arguments, json].concat()).out
+    };
+    let simulate = ["simulate", "--panel", "hdr-wrgb", "--at", "patches.csv"];
+    f.done(&[&simulate[..], &["-o", "hdr.csv"]].concat());
+    let told: Fit = serde_json::from_str(&fit(&["--json", "-"])).unwrap();
+    let sharing = told.sharing.unwrap();
+    assert!((sharing.share - 0.6).abs() < 0.05, "{sharing:?}");
+    let ends = sharing.most.map(|most| (most - 0.5).abs() < 0.02);
+    assert_eq!(ends, [true; 3], "{sharing:?}");
+    assert!(!told.why.contains_key("sharing"));
+    let words = fit(&[]);
+    let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("have in common to a white sub-pixel"),
+        "{words}"
+    );
+}
+
 #[test]
 fn a_base_says_why_it_has_no_model() {
     let f = Fixture::with_readings();

@@ -3,6 +3,7 @@ use faer::Mat;
 use rayon::prelude::*;
 
 use super::covariance::{Pairs, Sites};
+use super::emission::Emission;
 use super::{PARTS, Scales, Training};
 
 /// Patches the scales are found from where there are more, evenly picked: a step costs the cube of their number.
@@ -15,9 +16,13 @@ const NEAR_STEP: f64 = 0.3;
 const LAST_STEP: f64 = 0.15;
 
 /// The most probable scales, by a pattern search along the logarithms from near them, or from the median of the prior.
-pub(super) fn scales(training: &Training, near: Option<Scales>) -> Option<Scales> {
+pub(super) fn scales(
+    training: &Training,
+    emission: &Emission,
+    near: Option<Scales>,
+) -> Option<Scales> {
     let n = training.drives.len();
-    let (sites, residual) = training.linearised(&vec![[[0.0; PARTS]; 3]; n]);
+    let (sites, residual) = training.linearised(emission, &vec![[[0.0; PARTS]; 3]; n]);
     let picked: Vec<usize> = if n <= MOST {
         (0..n).collect()
     } else {

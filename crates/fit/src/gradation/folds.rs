@@ -108,8 +108,12 @@ const MOVES: [i64; 10] = [-1, 1, -2, 2, -4, 4, -8, 8, -16, 16];
 /// Moves single codes where rounding alone turns a nearly collapsed tetrahedron inside out: the channel of a corner whose
 /// move takes most of the depth of the folds around it away, and after which the conditions of the ramps hold as before.
 /// Looks at cells with a corner nearly within reach, since a model knows no better where reach ends; gives the folds that
-/// are left in those wholly within.
-pub(super) fn unfold_codes(codes: &mut Codes, nearly: &[bool]) -> usize {
+/// are left in those wholly within. `may` says whether a node may hold a triple of codes.
+pub(super) fn unfold_codes(
+    codes: &mut Codes,
+    nearly: &[bool],
+    may: &dyn Fn(usize, [u32; 3]) -> bool,
+) -> usize {
     let near =
         |codes: &Codes, cell: usize| (0..8).filter(|i| nearly[codes.corner(cell, *i)]).count();
     let cells: Vec<usize> = codes.cells().filter(|c| near(codes, *c) > 0).collect();
@@ -117,7 +121,7 @@ pub(super) fn unfold_codes(codes: &mut Codes, nearly: &[bool]) -> usize {
         let mut moved = false;
         for cell in &cells {
             if codes.folded(*cell) > 0 {
-                moved |= unfold_cell(codes, *cell);
+                moved |= unfold_cell(codes, *cell, may);
             }
         }
         if !moved {
@@ -128,8 +132,8 @@ pub(super) fn unfold_codes(codes: &mut Codes, nearly: &[bool]) -> usize {
     within.map(|c| codes.folded(c)).sum()
 }
 
-/// Makes the best single move of a cell; says whether there was one.
-fn unfold_cell(codes: &mut Codes, cell: usize) -> bool {
+/// Makes the best single move of a cell that a node may make; says whether there was one.
+fn unfold_cell(codes: &mut Codes, cell: usize, may: &dyn Fn(usize, [u32; 3]) -> bool) -> bool {
     let mut best: Option<(usize, usize, u32)> = None;
     let mut most = 0.0;
     let corners: [usize; 8] = std::array::from_fn(|i| codes.corner(cell, i));
@@ -144,7 +148,8 @@ fn unfold_cell(codes: &mut Codes, cell: usize) -> bool {
                 let moved = codes.stepped(node, channel, step);
                 codes.values[node][channel] = moved;
                 let gain = before - sum(codes);
-                if gain > most && codes.rise(node, channel) {
+                let better = gain > most && codes.rise(node, channel);
+                if better && may(node, codes.values[node]) {
                     (best, most) = (Some((node, channel, moved)), gain);
                 }
             }
@@ -188,7 +193,7 @@ mod tests {
             let mut codes = Codes::new(grid, values, BITS);
             let cells: Vec<usize> = codes.cells().collect();
             prop_assert!(cells.iter().any(|c| codes.folded(*c) > 0));
-            let left = unfold_codes(&mut codes, &vec![true; grid.count()]);
+            let left = unfold_codes(&mut codes, &vec![true; grid.count()], &|_, _| true);
             prop_assert_eq!(left, 0);
             prop_assert_eq!(cells.iter().map(|c| codes.folded(*c)).sum::<usize>(), 0);
             prop_assert!(broken(&all, &codes.values).is_empty());
@@ -200,7 +205,10 @@ mod tests {
     fn sound_codes_stay() {
         let grid = Grid::new(SIZE);
         let mut codes = Codes::new(grid, identity(), BITS);
-        assert_eq!(unfold_codes(&mut codes, &vec![true; grid.count()]), 0);
+        assert_eq!(
+            unfold_codes(&mut codes, &vec![true; grid.count()], &|_, _| true),
+            0
+        );
         assert_eq!(codes.values, identity());
     }
 }

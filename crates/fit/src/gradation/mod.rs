@@ -11,10 +11,12 @@ mod smooth;
 use evenstep_display::{PanelModel, Target};
 use evenstep_lut::{Correction, Lut3d};
 use evenstep_solve::{Grid, round_rising};
+use nalgebra::Vector3;
 use rayon::prelude::*;
 use serde::Serialize;
 
 use self::codes::Codes;
+use crate::invert::itp_from_lms;
 use crate::range::{position_from_signal, signal_from_position};
 use crate::shaper::Placement;
 use crate::{BaseCorrection, Filled, UNREACHABLE_ITP};
@@ -102,6 +104,11 @@ impl Field {
 
 /// Times the limit of reach within which a node may truly be reached, whatever the model says. Our choice.
 const NEARLY: f64 = 4.0;
+/// ΔE ITP by which a node may change what it shows for a fold that rounding left: what is just noticeable where a named
+/// ramp reads the node, more elsewhere. What rounding alone has folded takes less; at the edge of what is reached a fold
+/// would take a hundred codes, and ramps fall for it. Our choice.
+const MOST_ON_RAMPS_ITP: f64 = 1.0;
+const MOST_ELSEWHERE_ITP: f64 = 8.0;
 /// Rounds of ramps, folds and rounding: each may disturb the others, by a code or so.
 const ROUNDS: usize = 4;
 
@@ -177,10 +184,37 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
     }
     let rising = round_rising(grid, &field.stored(), problem.node_bits);
     let mut codes = Codes::new(grid, rising, problem.node_bits);
-    folds::unfold_codes(&mut codes, &nearly);
-    report.short_rounded = rounded::lift_rounded(problem, &field, &mut codes, &reached);
-    report.folds[1] = folds::unfold_codes(&mut codes, &nearly);
     let largest = f64::from(codes.largest);
+    let itp = itp_from_lms();
+    let shown = |code: [u32; 3]| {
+        let signal = |v| signal_from_position(problem.placement.range(), f64::from(v) / largest);
+        let drive = code.map(|v| signal(v).clamp(0.0, 1.0));
+        itp * Vector3::from(problem.panel.pq_lms(drive))
+    };
+    let (rounded, read) = (codes.values.clone(), rounded::read_by_ramps(&field));
+    let may = |node: usize, code: [u32; 3]| {
+        let most = if read[node] {
+            MOST_ON_RAMPS_ITP
+        } else {
+            MOST_ELSEWHERE_ITP
+        };
+        (shown(code) - shown(rounded[node])).norm() <= most
+    };
+    folds::unfold_codes(&mut codes, &nearly, &may);
+    report.short_rounded = rounded::lift_rounded(problem, &field, &mut codes, &reached);
+    report.folds[1] = folds::unfold_codes(&mut codes, &nearly, &may);
+    // What rounding and ramps did to nodes that all ask for one light is nothing but noise.
+    let top = (0..grid.size())
+        .find(|k| field.signal(*k) >= problem.target.clipped_from())
+        .unwrap_or(grid.size() - 1);
+    // Signals beyond the legal ones go on with slope 1, each for itself.
+    let asks_as = |k: usize| match field.signal(k) {
+        beyond if beyond > 1.0 + f64::EPSILON => k,
+        _ => k.min(top),
+    };
+    for node in 0..grid.count() {
+        codes.values[node] = codes.values[grid.index(grid.at(node).map(asks_as))];
+    }
     let mut lut = filled.lut.clone();
     for (node, code) in lut.nodes_mut().iter_mut().zip(&codes.values) {
         *node = code.map(|v| f64::from(v) / largest);

@@ -35,14 +35,8 @@ pub(super) fn lift_rounded(
         let signals = ramp.walk(scale()).signals;
         let wanted = wanted(problem, &signals);
         for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
-            let weights: Vec<Vec<(usize, f64)>> = signals
-                .iter()
-                .map(|s| {
-                    let position = s.map(|v| field.placement.position(v));
-                    let all = node_weights(codes.grid.size(), position, how);
-                    all.into_iter().filter(|(_, w)| *w > 0.0).collect()
-                })
-                .collect();
+            let weights: Vec<Vec<(usize, f64)>> =
+                signals.iter().map(|s| weights(field, *s, how)).collect();
             let light = weights.iter().map(|w| light(problem, codes, w)).collect();
             let mut read = Read { weights, light };
             // A code that reads only nodes out of reach is out of reach itself.
@@ -141,6 +135,27 @@ fn lift_step(
         }
     }
     true
+}
+
+/// Nodes that a signal reads, with their weights.
+fn weights(field: &Field, signal: [f64; 3], how: Evaluation) -> Vec<(usize, f64)> {
+    let position = signal.map(|v| field.placement.position(v));
+    let all = node_weights(field.grid.size(), position, how);
+    all.into_iter().filter(|(_, w)| *w > 0.0).collect()
+}
+
+/// Whether one of the named ramps reads a node, either way.
+pub(super) fn read_by_ramps(field: &Field) -> Vec<bool> {
+    let mut read = vec![false; field.grid.count()];
+    for ramp in Ramp::named() {
+        for signal in ramp.walk(scale()).signals {
+            // Trilinear reading takes in what tetrahedral reading does.
+            for (node, _) in weights(field, signal, Evaluation::Trilinear) {
+                read[node] = true;
+            }
+        }
+    }
+    read
 }
 
 /// Luminance on the model of what is read and rounded.

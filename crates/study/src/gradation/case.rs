@@ -250,7 +250,7 @@ mod tests {
     use crate::Stage;
 
     /// Of these readings the search for the white that all clipped signals ask for once ended on flat ground, 9.4 CIEDE2000
-    /// off, and the mean was 2.5; other seeds have 0.7 to 0.8.
+    /// off, and the mean was 2.5; 0.7 with that white found, 0.28 since the panel's saturation is modelled.
     #[test]
     fn the_white_of_an_hdr_panel_is_found_from_flat_ground() {
         let stage = Stage::new("hdr-wrgb").unwrap();
@@ -263,6 +263,6 @@ mod tests {
         };
         let rows = run_gradation_case(&case, &Judge::new(&stage)).unwrap();
         let mean = rows[0].de2000_mean;
-        assert!(mean.is_some_and(|mean| mean < 1.0), "{:?}", rows[0]);
+        assert!(mean.is_some_and(|mean| mean < 0.5), "{:?}", rows[0]);
     }
 }
