@@ -94,15 +94,15 @@ impl Sharing {
         if x <= 0.0 {
             return (x, [1.0, 0.0, 0.0]);
         }
-        let (p, log) = (self.sharpness, (x / self.most[channel]).ln());
-        let power = (p * log).exp();
-        let bent = 1.0 + power;
-        let shrunk = bent.powf(-1.0 / p);
+        let p = self.sharpness;
+        let log = (x / self.most[channel]).ln();
+        let (soft, share) = softplus(p * log);
+        let shrunk = (-soft / p).exp();
         let value = x * shrunk;
-        let by_sharpness = bent.ln() / (p * p) - power * log / (p * bent);
+        let by_sharpness = (soft / p - share * log) / p;
         (
             value,
-            [shrunk / bent, value * power / bent, value * by_sharpness],
+            [shrunk * (1.0 - share), value * share, value * by_sharpness],
         )
     }
 
@@ -111,9 +111,21 @@ impl Sharing {
         if x <= 0.0 {
             return (x, 1.0);
         }
-        let bent = 1.0 + (x / self.most[channel]).powf(self.sharpness);
-        let shrunk = bent.powf(-1.0 / self.sharpness);
-        (x * shrunk, shrunk / bent)
+        let (soft, share) = softplus(self.sharpness * (x / self.most[channel]).ln());
+        let shrunk = (-soft / self.sharpness).exp();
+        (x * shrunk, shrunk * (1.0 - share))
+    }
+}
+
+/// `ln(1 + eˣ)` and its slope, without overflow: sharpness may be some hundreds.
+fn softplus(x: f64) -> (f64, f64) {
+    /// From here on the 1 is below the rounding of the rest.
+    const LARGE: f64 = 40.0;
+    if x > LARGE {
+        (x, 1.0)
+    } else {
+        let power = x.exp();
+        (power.ln_1p(), power / (1.0 + power))
     }
 }
 
@@ -132,6 +144,19 @@ mod tests {
                 sharpness: 6.0,
             }),
         }
+    }
+
+    /// However sharp the bend, a channel ends at its most.
+    #[test]
+    fn the_sharpest_bend_ends_at_the_most() {
+        let hard = Sharing {
+            share: 0.5,
+            most: [1e-3; 3],
+            sharpness: 400.0,
+        };
+        let (value, slopes) = hard.saturated_with_slopes(0, 1.0);
+        assert!((value - 1e-3).abs() < 1e-12, "{value}");
+        assert!(slopes.iter().all(|s| s.is_finite()), "{slopes:?}");
     }
 
     proptest! {
