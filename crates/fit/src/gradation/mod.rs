@@ -109,6 +109,8 @@ const NEARLY: f64 = 4.0;
 /// would take a hundred codes, and ramps fall for it. Our choice.
 const MOST_ON_RAMPS_ITP: f64 = 1.0;
 const MOST_ELSEWHERE_ITP: f64 = 8.0;
+/// Codes by which it may, whatever that shows: where codes are coarse, rounding itself moves it as far.
+const FEW_CODES: u32 = 2;
 /// Rounds of ramps, folds and rounding: each may disturb the others, by a code or so.
 const ROUNDS: usize = 4;
 
@@ -198,7 +200,8 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
         } else {
             MOST_ELSEWHERE_ITP
         };
-        (shown(code) - shown(rounded[node])).norm() <= most
+        let apart = code.iter().zip(rounded[node]).map(|(a, b)| a.abs_diff(b));
+        apart.max() <= Some(FEW_CODES) || (shown(code) - shown(rounded[node])).norm() <= most
     };
     folds::unfold_codes(&mut codes, &nearly, &may);
     report.short_rounded = rounded::lift_rounded(problem, &field, &mut codes, &reached);
