@@ -17,13 +17,18 @@ pub(super) struct Emission {
 }
 
 /// What sets a panel with a white sub-pixel or saturating channels apart from one that adds.
+///
+/// # Source
+/// That a white sub-pixel takes what channels have in common: common practice, no source. The bend into saturation: C. Rapp
+/// (1991), a model of power amplifiers (from memory).
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct Sharing {
     /// Share of the light common to all channels that a white sub-pixel takes from them, 0 to 1.
     pub share: f64,
-    /// Light that the sub-pixels of R, G and B do not pass, in units of what greys ask of them at full drive.
+    /// Light that the sub-pixels of R, G and B do not pass, in units of what greys ask of them at full drive; above 0, and
+    /// above 1 where they do not saturate.
     pub most: [f64; 3],
-    /// Sharpness of the bend into that, 2 for a soft one.
+    /// Sharpness of the bend into that, without unit: 2 or more, 2 the softest.
     pub sharpness: f64,
 }
 
@@ -59,22 +64,22 @@ impl Emission {
         };
         let (m, by) = (together.value, Vector3::from(together.slope));
         let kept = 1.0 - sharing.share;
-        let own = |c: usize| sharing.saturated(c, light[c] - sharing.share * m);
-        let grey = |c: usize| sharing.saturated(c, kept * m);
+        let mut own = Vector3::zeros();
         let mut own_slope = Matrix3::zeros();
         let (mut rest, mut rest_by_m) = (self.white * m, self.white);
         for c in 0..3 {
-            let slope = own(c).1;
+            let (value, slope) = sharing.saturated(c, light[c] - sharing.share * m);
+            own[c] = value;
             for j in 0..3 {
                 own_slope[(c, j)] = -slope * sharing.share * by[j];
             }
             own_slope[(c, c)] += slope;
-            let (value, slope) = grey(c);
+            let (value, slope) = sharing.saturated(c, kept * m);
             rest -= self.primaries.column(c) * value;
             rest_by_m -= self.primaries.column(c) * (slope * kept);
         }
         Emitted {
-            own: Vector3::from_fn(|c, _| own(c).0),
+            own,
             own_slope,
             rest,
             rest_slope: rest_by_m * by.transpose(),
@@ -108,12 +113,8 @@ impl Sharing {
 
     /// The value and its slope by x alone.
     fn saturated(&self, channel: usize, x: f64) -> (f64, f64) {
-        if x <= 0.0 {
-            return (x, 1.0);
-        }
-        let (soft, share) = softplus(self.sharpness * (x / self.most[channel]).ln());
-        let shrunk = (-soft / self.sharpness).exp();
-        (x * shrunk, shrunk * (1.0 - share))
+        let (value, [slope, ..]) = self.saturated_with_slopes(channel, x);
+        (value, slope)
     }
 }
 
