@@ -1,6 +1,6 @@
 //! A polynomial fitted anew at every point, with weights that decay with the distance.
 
-use nalgebra::{Matrix3, SMatrix, SVector};
+use nalgebra::{Cholesky, Const, Matrix3, SMatrix, SVector};
 use rayon::prelude::*;
 
 use crate::neighbours::Neighbours;
@@ -314,18 +314,53 @@ impl<const R: usize> Local<R> {
         let ahead = SVector::<f64, R>::from_fn(|a, _| here[a] - origin[a] - mean[a]);
         let moments = SMatrix::<f64, R, R>::from_fn(|a, b| second[a][b] - first[a] * mean[b]);
         let right = SMatrix::<f64, R, 3>::from_fn(|a, k| cross[k][a] - first[a] * offset[k]);
-        let (slopes, reach) = solve(&moments, &right, &ahead);
-        Fitted {
+        let normal = Normal::new(&moments);
+        let mut fitted = Fitted {
             nearest,
             nearest_value: value,
             weights,
             share,
             mean,
             offset,
-            slopes,
-            reach,
+            slopes: normal.solve(&right),
+            reach: normal.solve(&ahead),
             ahead,
+        };
+        let (offset, right) = self.left_over(&fitted);
+        for k in 0..3 {
+            fitted.offset[k] += offset[k];
         }
+        fitted.slopes += normal.solve(&right);
+        fitted
+    }
+
+    /// Sums of what a fit leaves at the sites, by which it is mended: Σ w e / Σ w, and Σ w (ψ − mean) eᵀ.
+    ///
+    /// The moments of sites near the edge of what determines the polynomial have the square of their condition; one step
+    /// of refinement with the residual itself brings the error back to the condition's own.
+    ///
+    /// # Source
+    /// Björck (1987): the corrected seminormal equations, there with the factor of an orthogonal decomposition.
+    fn left_over(&self, fitted: &Fitted<R>) -> ([f64; 3], SMatrix<f64, R, 3>) {
+        let origin = self.terms[fitted.nearest];
+        let mut sum = [0.0; 3];
+        let mut cross = SMatrix::<f64, R, 3>::zeros();
+        for (i, &w) in fitted.weights.iter().enumerate() {
+            let psi: [f64; R] =
+                std::array::from_fn(|a| self.terms[i][a] - origin[a] - fitted.mean[a]);
+            for k in 0..3 {
+                let mut left = self.sites[i].value[k] - fitted.nearest_value[k] - fitted.offset[k];
+                for a in 0..R {
+                    left -= fitted.slopes[(a, k)] * psi[a];
+                }
+                let weighted = w * left;
+                sum[k] += weighted;
+                for a in 0..R {
+                    cross[(a, k)] += weighted * psi[a];
+                }
+            }
+        }
+        (sum.map(|s| s * fitted.share), cross)
     }
 
     /// ∇s = Σ c ∇ψ + Σ ℓᵢ eᵢ ∇ln wᵢ with the weight ℓᵢ = wᵢ (1 / Σ w + (ψᵢ − mean)ᵀ reach) of fᵢ in s and the residual
@@ -363,39 +398,48 @@ impl<const R: usize> Local<R> {
     }
 }
 
-/// M⁻¹ right and M⁻¹ ahead, with M scaled to a unit diagonal.
-fn solve<const R: usize>(
-    moments: &SMatrix<f64, R, R>,
-    right: &SMatrix<f64, R, 3>,
-    ahead: &SVector<f64, R>,
-) -> (SMatrix<f64, R, 3>, SVector<f64, R>) {
-    // A term that the sites do not determine is 0 at each of them: its coefficient is 0.
-    let scale = SVector::<f64, R>::from_fn(|a, _| {
-        let square = moments[(a, a)];
-        if square > 0.0 {
-            1.0 / square.sqrt()
-        } else {
-            0.0
-        }
-    });
-    let unit = SMatrix::<f64, R, R>::from_fn(|a, b| {
-        if a == b {
-            1.0 + RIDGE
-        } else {
-            moments[(a, b)] * scale[a] * scale[b]
-        }
-    });
-    let Some(factor) = unit.cholesky() else {
-        // Not finite: the point is not.
-        return (SMatrix::repeat(f64::NAN), SVector::repeat(f64::NAN));
-    };
-    let mut slopes = SMatrix::<f64, R, 3>::from_fn(|a, k| right[(a, k)] * scale[a]);
-    factor.solve_mut(&mut slopes);
-    let mut reach = ahead.component_mul(&scale);
-    factor.solve_mut(&mut reach);
-    for k in 0..3 {
-        slopes.column_mut(k).component_mul_assign(&scale);
+/// The normal equations, scaled to a unit diagonal.
+struct Normal<const R: usize> {
+    /// 0 for a term that the sites do not determine, which is 0 at each of them: so is its coefficient.
+    scale: SVector<f64, R>,
+    /// `None` where the moments are not finite, because the point is not.
+    factor: Option<Cholesky<f64, Const<R>>>,
+}
+
+impl<const R: usize> Normal<R> {
+    fn new(moments: &SMatrix<f64, R, R>) -> Self {
+        let scale = SVector::<f64, R>::from_fn(|a, _| {
+            let square = moments[(a, a)];
+            if square > 0.0 {
+                1.0 / square.sqrt()
+            } else {
+                0.0
+            }
+        });
+        let unit = SMatrix::<f64, R, R>::from_fn(|a, b| {
+            if a == b {
+                1.0 + RIDGE
+            } else {
+                moments[(a, b)] * scale[a] * scale[b]
+            }
+        });
+        let factor = unit.cholesky();
+        Self { scale, factor }
     }
-    reach.component_mul_assign(&scale);
-    (slopes, reach)
+
+    /// M⁻¹ right.
+    fn solve<const C: usize>(&self, right: &SMatrix<f64, R, C>) -> SMatrix<f64, R, C> {
+        let Some(factor) = &self.factor else {
+            return SMatrix::repeat(f64::NAN);
+        };
+        let mut solved = *right;
+        for mut column in solved.column_iter_mut() {
+            column.component_mul_assign(&self.scale);
+        }
+        factor.solve_mut(&mut solved);
+        for mut column in solved.column_iter_mut() {
+            column.component_mul_assign(&self.scale);
+        }
+        solved
+    }
 }
