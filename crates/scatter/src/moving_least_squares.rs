@@ -327,8 +327,8 @@ impl<const R: usize> Local<R> {
             ahead,
         };
         let (offset, right) = self.left_over(&fitted);
-        for k in 0..3 {
-            fitted.offset[k] += offset[k];
+        for (sum, more) in fitted.offset.iter_mut().zip(offset) {
+            *sum += more;
         }
         fitted.slopes += normal.solve(&right);
         fitted
@@ -348,15 +348,14 @@ impl<const R: usize> Local<R> {
         for (i, &w) in fitted.weights.iter().enumerate() {
             let psi: [f64; R] =
                 std::array::from_fn(|a| self.terms[i][a] - origin[a] - fitted.mean[a]);
-            for k in 0..3 {
-                let mut left = self.sites[i].value[k] - fitted.nearest_value[k] - fitted.offset[k];
-                for a in 0..R {
-                    left -= fitted.slopes[(a, k)] * psi[a];
-                }
-                let weighted = w * left;
-                sum[k] += weighted;
-                for a in 0..R {
-                    cross[(a, k)] += weighted * psi[a];
+            for (k, sum) in sum.iter_mut().enumerate() {
+                let value = self.sites[i].value[k] - fitted.nearest_value[k];
+                let slopes = fitted.slopes.column(k);
+                let terms = psi.iter().zip(&slopes);
+                let left = terms.fold(value - fitted.offset[k], |left, (p, s)| left - p * s);
+                *sum += w * left;
+                for (cross, p) in cross.column_mut(k).iter_mut().zip(&psi) {
+                    *cross += w * left * p;
                 }
             }
         }
