@@ -149,7 +149,7 @@ impl<'a> Doubt<'a> {
         let end = target.near_black_end(near_black);
         let inverter = Inverter::new(self.model);
         Regions::from_fn(|region| {
-            let signals = region.signals(end);
+            let signals = region.strewn(end);
             let drives: Vec<[f64; 3]> = signals.iter().map(|s| correction.drive(*s)).collect();
             let expected = self.expected_itp(&drives);
             let errors: Vec<Vec<(f64, f64)>> = (0..signals.len())

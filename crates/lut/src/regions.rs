@@ -62,6 +62,11 @@ impl<T> Regions<T> {
 /// Levels along an axis of the lattice: not those of any usual LUT, so that its nodes are not what is looked at.
 const LEVELS: usize = 13;
 const NEUTRAL_LEVELS: usize = 129;
+const DARK_LEVELS: usize = 6;
+/// Difference of the channels from which a signal is saturated.
+const SATURATED: f64 = 0.6;
+/// Difference of the channels, as a share of the near-black end, up to which a dark signal is near-neutral.
+const NEAR_NEUTRAL: f64 = 0.4;
 
 impl Region {
     /// Signals of the region. `near_black_end` is where near-black ends.
@@ -71,19 +76,58 @@ impl Region {
             Self::All => lattice(LEVELS),
             Self::Saturated => lattice(LEVELS)
                 .into_iter()
-                .filter(|s| spread(*s) >= 0.6)
+                .filter(|s| spread(*s) >= SATURATED)
                 .collect(),
             Self::Neutral => (0..NEUTRAL_LEVELS)
                 .map(|i| [i as f64 / (NEUTRAL_LEVELS - 1) as f64; 3])
                 .collect(),
-            Self::NearBlack => lattice(6)
+            Self::NearBlack => lattice(DARK_LEVELS)
                 .into_iter()
-                .filter(|s| spread(*s) <= 0.4)
+                .filter(|s| Self::is_near_neutral(*s, 1.0))
                 .map(|s| s.map(|v| v * near_black_end))
                 .collect(),
             Self::Skin => skin(),
         }
     }
+
+    /// Whether a signal with every channel up to `near_black_end` is of [`Region::NearBlack`].
+    #[must_use]
+    pub fn is_near_neutral(signal: [f64; 3], near_black_end: f64) -> bool {
+        spread(signal) <= NEAR_NEUTRAL * near_black_end
+    }
+
+    /// Signals that stand for all there are in the region: those of a lattice are moved, each within its own cell, so
+    /// that faces of the cube and nodes of a LUT are met as seldom as by any signal. `near_black_end` as before.
+    #[must_use]
+    pub fn strewn(self, near_black_end: f64) -> Vec<[f64; 3]> {
+        match self {
+            Self::All => strewn(LEVELS),
+            Self::Saturated => strewn(LEVELS)
+                .into_iter()
+                .filter(|s| spread(*s) >= SATURATED)
+                .collect(),
+            Self::NearBlack => strewn(2 * DARK_LEVELS)
+                .into_iter()
+                .filter(|s| Self::is_near_neutral(*s, 1.0))
+                .map(|s| s.map(|v| v * near_black_end))
+                .collect(),
+            Self::Neutral | Self::Skin => self.signals(near_black_end),
+        }
+    }
+}
+
+/// One signal in each cell of a lattice, by the additive recurrence of the three-dimensional golden ratio.
+fn strewn(cells: usize) -> Vec<[f64; 3]> {
+    let step = [0.819_172_513_396, 0.671_043_606_704, 0.549_700_477_901];
+    let corners = lattice(cells).into_iter().zip(0_u32..);
+    corners
+        .map(|(corner, i)| {
+            std::array::from_fn(|c| {
+                let cell = (corner[c] * (cells - 1) as f64).round();
+                (cell + (step[c] * f64::from(i)).fract()) / cells as f64
+            })
+        })
+        .collect()
 }
 
 fn lattice(levels: usize) -> Vec<[f64; 3]> {
@@ -125,12 +169,30 @@ mod tests {
     #[test]
     fn every_region_has_signals_in_range() {
         Regions::from_fn(|region| {
-            let signals = region.signals(0.1);
-            assert!(signals.len() >= 40, "{region:?}: {}", signals.len());
-            assert!(
-                signals.iter().flatten().all(|v| (0.0..=1.0).contains(v)),
-                "{region:?}"
-            );
+            for signals in [region.signals(0.1), region.strewn(0.1)] {
+                assert!(signals.len() >= 40, "{region:?}: {}", signals.len());
+                assert!(
+                    signals.iter().flatten().all(|v| (0.0..=1.0).contains(v)),
+                    "{region:?}"
+                );
+            }
         });
+    }
+
+    /// One signal in every cell, and their mean that of the cube.
+    #[test]
+    fn strewn_signals_fill_the_cube_evenly() {
+        let signals = Region::All.strewn(0.1);
+        let mut cells: Vec<[usize; 3]> = signals
+            .iter()
+            .map(|s| s.map(|v| (v * LEVELS as f64) as usize))
+            .collect();
+        cells.sort_unstable();
+        cells.dedup();
+        assert_eq!(cells.len(), LEVELS.pow(3));
+        for c in 0..3 {
+            let mean = signals.iter().map(|s| s[c]).sum::<f64>() / signals.len() as f64;
+            assert!((mean - 0.5).abs() < 2e-3, "{mean}");
+        }
     }
 }

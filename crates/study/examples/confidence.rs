@@ -41,7 +41,7 @@ fn rows(panel: &SimulatedPanel, fit: &Fit) -> Regions<Option<Row>> {
         }?;
         let lab = |xyz| lab_from_xyz(xyz, target.white());
         let errors: Vec<[f64; 2]> = region
-            .signals(target.near_black_end(NEAR_BLACK))
+            .strewn(target.near_black_end(NEAR_BLACK))
             .into_par_iter()
             .filter(|s| gamut.reaches(*s))
             .map(|s| {

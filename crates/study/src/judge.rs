@@ -4,7 +4,7 @@ use evenstep_audit::{
 };
 use evenstep_colour::{Xyz, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz, percentile};
 use evenstep_fit::{BaseCorrection, Gamut};
-use evenstep_lut::{Correction, Evaluation, Lut};
+use evenstep_lut::{Correction, Evaluation, Lut, Region};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -14,6 +14,8 @@ use crate::{Figures, Stage};
 const ALL_SIGNALS: usize = 400;
 /// Test signals with every channel near black.
 const NEAR_BLACK_SIGNALS: usize = 100;
+/// Signals drawn to hold a band against: an HDR panel reaches the targets of one in ten.
+const PROMISED_SIGNALS: usize = 4000;
 /// Neutral test signals.
 const NEUTRAL_SIGNALS: usize = 129;
 /// Nodes along an axis of the correction a case makes: the usual size.
@@ -32,6 +34,7 @@ pub struct Judge<'a> {
     all: Vec<[f64; 3]>,
     near_black: Vec<[f64; 3]>,
     neutral: Vec<[f64; 3]>,
+    promised: [Vec<[f64; 3]>; 2],
 }
 
 /// A correction as a case made it.
@@ -66,6 +69,14 @@ impl<'a> Judge<'a> {
             signals.into_iter().filter(reached).collect()
         };
         let (all, near_black) = (drawn(ALL_SIGNALS, 1.0), drawn(NEAR_BLACK_SIGNALS, end));
+        let dark = |s: &[f64; 3]| Region::is_near_neutral(*s, end);
+        let promised = [
+            drawn(PROMISED_SIGNALS, 1.0),
+            drawn(PROMISED_SIGNALS, end)
+                .into_iter()
+                .filter(dark)
+                .collect(),
+        ];
         let neutral = (0..NEUTRAL_SIGNALS)
             .map(|i| [i as f64 / (NEUTRAL_SIGNALS - 1) as f64; 3])
             .filter(|s| gamut.reaches(*s))
@@ -79,6 +90,7 @@ impl<'a> Judge<'a> {
             all,
             near_black,
             neutral,
+            promised,
         };
         // Walks every ramp once, so that the gamut remembers what is reached along them.
         let _ = judge.audit(&Subject::new(stage.start()), &judge.options, stage.start());
@@ -109,6 +121,12 @@ impl<'a> Judge<'a> {
     /// The same near black.
     pub(crate) fn near_black(&self) -> &[[f64; 3]] {
         &self.near_black
+    }
+
+    /// Signals that the bands of a fit are held against, all over the cube and of the near-black region, whose target the
+    /// panel reaches.
+    pub(crate) fn promised(&self) -> &[Vec<[f64; 3]>; 2] {
+        &self.promised
     }
 
     /// Figures of a correction on the true panel.

@@ -168,8 +168,7 @@ pub(super) fn band_held(
         let count = errors.iter().filter(|e| **e <= band).count();
         (!errors.is_empty()).then(|| count as f64 / errors.len() as f64)
     };
-    let all = errors(judge.all());
-    let near_black = errors(judge.near_black());
+    let [all, near_black] = judge.promised().each_ref().map(|signals| errors(signals));
     Some(BandHeld {
         coverage: within(&all, bands.all.itp_q95)?,
         near_black_coverage: within(&near_black, bands.near_black.itp_q95),
