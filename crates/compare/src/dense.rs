@@ -1,8 +1,7 @@
 use evenstep_audit::{AuditOptions, PanelContext, ReadingFacts, Traces};
 use evenstep_display::{choose_model, halves};
 use evenstep_fit::{
-    BaseCorrection, Fit, FitFailure, FitOptions, Gamut, Modelled, examine, fit, fit_with_model,
-    noise_of,
+    BaseCorrection, Fit, FitFailure, FitOptions, Gamut, examine, fit, fit_with_model, noise_of,
 };
 use evenstep_readings::{Fitness, NoiseModel, Readings};
 
@@ -58,18 +57,9 @@ pub fn compare_dense(
     for half in &halves {
         examine(half, false)?;
         let chosen = choose_model(half, &noise, options.fit.scheme, options.fit.smoothing)?;
-        let modelled = Modelled {
-            error: Some(chosen.error),
-            base_error: chosen.base_error,
-            base_suffices: chosen.base_suffices,
-            choice: Some(chosen.choice),
-            outliers: Some(chosen.outliers),
-            drift: chosen.drift,
-            model: chosen.model,
-        };
         references.push(fit_with_model(
             half,
-            modelled,
+            chosen.into(),
             candidate.settled.clone(),
             &options.fit,
             &|_, _| {},

@@ -9,7 +9,7 @@ use crate::model::{encoded, noise_variance};
 use crate::rough::Ready;
 use crate::structured::NoiseOf;
 use crate::{
-    BaseError, BaseModel, Encoding, Form, ForwardModel, Outlier, PanelModel, Scales,
+    AtFloor, BaseError, BaseModel, Encoding, Form, ForwardModel, Outlier, PanelModel, Scales,
     SmoothingChoice, Structure, StructuredModel,
 };
 
@@ -61,6 +61,8 @@ pub struct ChosenModel {
     pub outliers: Vec<Outlier>,
     /// Drift over the session, where patches came back.
     pub drift: Option<Drift>,
+    /// Patches that read nothing; `None` where there is none.
+    pub at_floor: Option<AtFloor>,
 }
 
 /// Why a model was chosen among its candidates.
@@ -125,6 +127,7 @@ pub fn choose_model(
         readings,
         noise,
         drift,
+        at_floor,
         outliers,
         scales,
     } = Ready::new(readings, noise);
@@ -215,6 +218,7 @@ pub fn choose_model(
         base_suffices,
         outliers,
         drift,
+        at_floor,
     })
 }
 

@@ -2,6 +2,7 @@
 //!
 //! Must not know about LUT files, audits or terminals.
 
+mod at_floor;
 mod banded;
 mod base;
 mod choice;
@@ -17,6 +18,7 @@ mod smoothing;
 mod structured;
 mod target;
 
+pub use at_floor::{AtFloor, bounded};
 pub use base::{BaseError, BaseModel, FEWEST_LEVELS};
 pub use choice::{
     Choice, ChosenModel, LeaveOneOutError, ModelError, RunnerUp, choose_model, fit_residual,

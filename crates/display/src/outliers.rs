@@ -16,6 +16,8 @@ const ALONG: f64 = 0.8;
 /// Share of the white's luminance below which a residual is put down to the model. Our choice: the second level of a
 /// usual ramp.
 const DARKEST: f64 = 1e-3;
+/// Times that luminance that the others must predict for a reading below it to be a fault. Our choice.
+const FAULT_OVER_DARKEST: f64 = 10.0;
 /// Median of the absolute value of a standard normal deviate.
 const MEDIAN_DEVIATE: f64 = 0.6745;
 /// Levels of the neutral ramp, from black, that the screen leaves alone: panels start to light there, and a cubic
@@ -147,7 +149,15 @@ pub(crate) fn left_out(
             let residual = Vector3::from(residual);
             let share = residual.dot(&along).powi(2)
                 / (residual.norm_squared() * along.norm_squared()).max(f64::MIN_POSITIVE);
-            let of_light = share > ALONG && patch.xyz().luminance_cd_m2() > darkest;
+            let predicted = Encoding::PqLms.encode(patch.xyz());
+            let predicted: [f64; 3] = std::array::from_fn(|k| predicted[k] - residual[k]);
+            let predicted = Encoding::PqLms.decode(predicted).luminance_cd_m2();
+            // A bright patch that reads nothing is a fault too, and of light whatever the colour of nothing.
+            let is_dark = patch.xyz().luminance_cd_m2() <= darkest;
+            let of_light = match (is_dark, predicted > FAULT_OVER_DARKEST * darkest) {
+                (false, _) => share > ALONG,
+                (true, bright) => bright,
+            };
             let largest = (0..3).map(|k| {
                 let extra = factor * trusted[k] * (patch.doubt.powi(2) - 1.0);
                 let variance = (sd[k].powi(2) - extra).max(factor * trusted[k]);

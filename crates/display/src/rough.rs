@@ -4,7 +4,7 @@ use evenstep_readings::{Drift, NoiseModel, Readings};
 
 use crate::outliers::{NAMED, doubt, left_out, named, screen_neutrals};
 use crate::structured::NoiseOf;
-use crate::{BaseModel, Outlier, Scales, StructuredModel};
+use crate::{AtFloor, BaseModel, Outlier, Scales, StructuredModel, bounded};
 
 /// Distances beyond which a patch is doubted, round by round: several faults hide each other, so that many are doubted
 /// first, and those the rest does not contradict get their weight back. Our choice.
@@ -23,6 +23,7 @@ pub(crate) struct Ready {
     pub(crate) readings: Readings,
     pub(crate) noise: NoiseModel,
     pub(crate) drift: Option<Drift>,
+    pub(crate) at_floor: Option<AtFloor>,
     pub(crate) outliers: Vec<Outlier>,
     /// Of the last process fitted; `None` where there was none.
     pub(crate) scales: Option<Scales>,
@@ -32,6 +33,7 @@ impl Ready {
     /// Sets aside repeats that disagree, takes out drift where it is told from noise, and doubts what the others
     /// contradict.
     pub(crate) fn new(given: &Readings, noise: &NoiseModel) -> Self {
+        let (given, at_floor) = bounded(given, noise);
         let (readings, repeats) = given.without_outlying_repeats();
         let outliers = repeats.iter().map(|r| Outlier {
             patch: given.patches[r.patch].id.clone(),
@@ -40,11 +42,12 @@ impl Ready {
             de2000: None,
         });
         // Noise estimated from the same repeats holds what is taken out of them.
-        let own = NoiseModel::from_repeats(given).as_ref() == Some(noise);
+        let own = NoiseModel::from_repeats(&given).as_ref() == Some(noise);
         let mut ready = Self {
             readings,
             noise: *noise,
             drift: None,
+            at_floor,
             outliers: outliers.collect(),
             scales: None,
         };
@@ -200,6 +203,25 @@ pub(crate) mod tests {
             assert_eq!(orders, [faulty], "{found:?}");
         }
         assert_eq!(ready(&session(&panel, rough, 3)).outliers, []);
+    }
+
+    /// So is a reading of nothing where there is light: a bound for what is dark is none for it.
+    #[test]
+    fn a_bright_patch_that_reads_nothing_is_named() {
+        let panel = SimulatedPanel::by_name("wide-gamut").unwrap();
+        let rough = Disturbance {
+            noise: 1.0,
+            drift: 0.0,
+            outliers: 0.0,
+        };
+        for faulty in [12, 26, 60] {
+            let mut sequence = simulate(&panel, &requests(), rough, 3);
+            sequence[faulty].xyz.0 = [0.0; 3];
+            let found = ready(&merged(sequence));
+            let orders: Vec<usize> = found.outliers.iter().map(|o| o.order).collect();
+            assert_eq!(orders, [faulty], "{:?}", found.outliers);
+            assert_eq!(found.at_floor, None);
+        }
     }
 
     /// Drift of 1 % is found within three standard errors, and without drift nothing is corrected.

@@ -1,6 +1,6 @@
 use evenstep_display::{
-    BaseModel, Choice, ForwardModel, LeaveOneOutError, ModelError, Outlier, SmoothingChoice,
-    Target, choose_model, model_error,
+    AtFloor, BaseModel, Choice, ChosenModel, ForwardModel, LeaveOneOutError, ModelError, Outlier,
+    SmoothingChoice, Target, bounded, choose_model, model_error,
 };
 use evenstep_lut::{Correction, Lut, Lut3d};
 use evenstep_readings::{Drift, Finding, Fitness, NoiseModel, Readings, Severity, check};
@@ -157,6 +157,23 @@ pub struct Modelled {
     pub outliers: Option<Vec<Outlier>>,
     /// Change of all light over the readings, where patches that came back tell it.
     pub drift: Option<Drift>,
+    /// Patches that read nothing; `None` where there is none.
+    pub at_floor: Option<AtFloor>,
+}
+
+impl From<ChosenModel> for Modelled {
+    fn from(chosen: ChosenModel) -> Self {
+        Self {
+            model: chosen.model,
+            error: Some(chosen.error),
+            base_error: chosen.base_error,
+            base_suffices: chosen.base_suffices,
+            choice: Some(chosen.choice),
+            outliers: Some(chosen.outliers),
+            drift: chosen.drift,
+            at_floor: chosen.at_floor,
+        }
+    }
 }
 
 /// Fits a correction to readings.
@@ -211,8 +228,9 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
     examine(readings, options.base_only)?;
     let (noise, _) = noise_of(readings);
     if options.base_only {
-        let base = BaseModel::fit(readings, &noise).map_err(ModelError::Base)?;
-        let error = model_error(readings, &base);
+        let (readings, at_floor) = bounded(readings, &noise);
+        let base = BaseModel::fit(&readings, &noise).map_err(ModelError::Base)?;
+        let error = model_error(&readings, &base);
         return Ok(Modelled {
             model: ForwardModel::from_base(base),
             error: Some(error.clone()),
@@ -221,18 +239,11 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
             choice: None,
             outliers: None,
             drift: None,
+            at_floor,
         });
     }
     let chosen = choose_model(readings, &noise, options.scheme, options.smoothing)?;
-    Ok(Modelled {
-        model: chosen.model,
-        error: Some(chosen.error),
-        base_error: chosen.base_error,
-        base_suffices: chosen.base_suffices,
-        choice: Some(chosen.choice),
-        outliers: Some(chosen.outliers),
-        drift: chosen.drift,
-    })
+    Ok(chosen.into())
 }
 
 /// Fits a correction through a model that is already there, for a target that is settled.
@@ -294,6 +305,7 @@ pub fn fit_with_model(
         choice: modelled.choice,
         outliers: modelled.outliers,
         drift: modelled.drift,
+        at_floor: modelled.at_floor,
         gamut,
         gradation,
         nodes: options.nodes,

@@ -92,6 +92,33 @@ pub(crate) fn left_out(
     noise: &NoiseModel,
     model: &ForwardModel,
 ) -> Option<Vec<LeftOut>> {
+    // What was not seen is no value to be missed.
+    let seen = Readings {
+        patches: readings
+            .patches
+            .iter()
+            .filter(|p| !p.reads_nothing())
+            .cloned()
+            .collect(),
+    };
+    let at: Vec<usize> = (0..readings.patches.len())
+        .filter(|i| !readings.patches[*i].reads_nothing())
+        .collect();
+    left_out_of(&seen, noise, model).map(|all| {
+        all.into_iter()
+            .map(|one| LeftOut {
+                patch: at[one.patch],
+                ..one
+            })
+            .collect()
+    })
+}
+
+fn left_out_of(
+    readings: &Readings,
+    noise: &NoiseModel,
+    model: &ForwardModel,
+) -> Option<Vec<LeftOut>> {
     let corner = |p: &Patch| p.drive.iter().all(|d| *d == 0.0 || *d == 1.0);
     let mut inner: Vec<usize> = (0..readings.patches.len())
         .filter(|i| !corner(&readings.patches[*i]))

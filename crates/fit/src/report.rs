@@ -1,4 +1,4 @@
-use evenstep_display::{Choice, LeaveOneOutError, Outlier, Sharing};
+use evenstep_display::{AtFloor, Choice, LeaveOneOutError, Outlier, Sharing};
 use evenstep_readings::Drift;
 use serde::Serialize;
 
@@ -35,6 +35,8 @@ pub struct FitReport {
     pub outliers: Option<Vec<Outlier>>,
     /// Change of all light over the readings; absent where no patch came back to tell it.
     pub drift: Option<Drift>,
+    /// Patches other than black that read nothing and say only how much light there is at most; `None` without any.
+    pub at_floor: Option<AtFloor>,
     /// Nodes whose target is out of reach.
     pub gamut: GamutReport,
     /// What the gradation-safe solve did; absent for the base alone and for a pointwise solve.

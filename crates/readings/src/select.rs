@@ -1,5 +1,7 @@
 use std::fmt;
 
+use evenstep_colour::Xyz;
+
 use crate::patch::{Patch, Readings};
 
 /// A one-dimensional set of patches through black.
@@ -46,6 +48,18 @@ impl fmt::Display for Ramp {
 }
 
 impl Readings {
+    /// Readings in which patches other than black that show no more than `floor_cd_m2` read 0: an instrument's figures
+    /// below its floor are not light.
+    #[must_use]
+    pub fn silent_below(mut self, floor_cd_m2: f64) -> Self {
+        for patch in &mut self.patches {
+            if patch.drive != [0.0; 3] && patch.xyz().luminance_cd_m2() <= floor_cd_m2 {
+                patch.repeats.fill(Xyz([0.0; 3]));
+            }
+        }
+        self
+    }
+
     /// The patch of drive (0, 0, 0).
     #[must_use]
     pub fn black(&self) -> Option<&Patch> {

@@ -1,4 +1,4 @@
-use evenstep_display::{Choice, LeaveOneOutError, Outlier, Sharing};
+use evenstep_display::{AtFloor, Choice, LeaveOneOutError, Outlier, Sharing};
 use evenstep_fit::{
     Band, FitReport, GradationReport, NextPatch, Regions, ShaperReport, TargetReport,
 };
@@ -62,6 +62,7 @@ struct Patches<'a> {
     averaged: usize,
     outliers: Option<&'a [Outlier]>,
     below_floor: usize,
+    at_floor: Option<&'a AtFloor>,
     neutral_levels: usize,
     interior: usize,
     #[serde(skip_serializing_if = "Why::is_empty")]
@@ -197,11 +198,15 @@ fn patches(report: &FitReport) -> Patches<'_> {
     if report.outliers.is_none() {
         why.insert("outliers", BASE_ONLY);
     }
+    if report.at_floor.is_none() {
+        why.insert("at_floor", "no patch but black read 0");
+    }
     Patches {
         used: report.patches.used,
         averaged: report.patches.averaged,
         outliers: report.outliers.as_deref(),
         below_floor: report.patches.below_floor,
+        at_floor: report.at_floor.as_ref(),
         neutral_levels: report.patches.neutral_levels,
         interior: report.patches.interior,
         why,

@@ -22,7 +22,8 @@ pub fn fit_text(report: &FitReport) -> String {
     }
     text += &labelled("Readings", &readings(report));
     text += &labelled("Noise", &noise(report));
-    for line in contradicted(report).iter().chain(&drifted(report)) {
+    let notes = [unseen(report), contradicted(report), drifted(report)];
+    for line in notes.iter().flatten() {
         text += &labelled("", line);
     }
     text += &labelled("Model", &model(report));
@@ -310,6 +311,21 @@ fn contradicted(report: &FitReport) -> Option<String> {
         "{} contradicted by the others and weighed down: {}; read again to be sure",
         counted(outliers.len(), "reading", "readings"),
         named.join(", ")
+    ))
+}
+
+/// Patches of which the instrument saw nothing.
+fn unseen(report: &FitReport) -> Option<String> {
+    let floor = report.at_floor.as_ref()?;
+    Some(format!(
+        "{} read 0 and taken for at most {} cd/m², the least that any other read: {}; {}",
+        counted(floor.patches.len(), "patch", "patches"),
+        three_digits(floor.at_most_cd_m2),
+        floor.patches.join(", "),
+        match floor.held {
+            0 => "the others put all of them below that".to_owned(),
+            held => format!("{held} held there against the others"),
+        }
     ))
 }
 

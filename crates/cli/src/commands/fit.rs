@@ -69,6 +69,10 @@ pub(crate) struct FitArgs {
     /// Readings of the same panel taken without the LUT of --through, joined to the others
     #[arg(long, value_name = "READINGS", requires = "through")]
     native: Option<PathBuf>,
+    /// Least luminance that the instrument tells from darkness, in cd/m². What read no more says only
+    /// that there is no more, black excepted; so do readings of exactly 0 in any case
+    #[arg(long, value_name = "CD_M2", value_parser = luminance)]
+    floor: Option<f64>,
     #[command(flatten)]
     target: TargetArgs,
     #[command(flatten)]
@@ -87,6 +91,15 @@ pub(crate) struct FitArgs {
     threads: ThreadsArg,
     #[command(flatten)]
     common: CommonArgs,
+}
+
+fn luminance(text: &str) -> Result<f64, String> {
+    let value: f64 = text.parse().map_err(|_| format!("{text} is no number"))?;
+    if value.is_finite() && value > 0.0 {
+        Ok(value)
+    } else {
+        Err("a luminance above 0, in cd/m²".to_owned())
+    }
 }
 
 /// How node values come from the model.
@@ -256,7 +269,11 @@ fn readings(args: &FitArgs, ui: Ui) -> anyhow::Result<Readings> {
         };
         sequence = through(&loaded, known, sequence);
     }
-    Ok(merged(sequence))
+    let readings = merged(sequence);
+    Ok(match args.floor {
+        Some(floor) => readings.silent_below(floor),
+        None => readings,
+    })
 }
 
 /// The title of the LUT file: what it aims at.

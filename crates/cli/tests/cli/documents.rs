@@ -159,12 +159,22 @@ pub(crate) struct Target {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
+pub(crate) struct AtFloor {
+    pub(crate) at_most_cd_m2: f64,
+    pub(crate) patches: Vec<String>,
+    pub(crate) held: usize,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub(crate) struct Patches {
     pub(crate) used: usize,
     pub(crate) averaged: usize,
     #[serde(deserialize_with = "there")]
     pub(crate) outliers: Option<Vec<Outlier>>,
     pub(crate) below_floor: usize,
+    #[serde(deserialize_with = "there")]
+    pub(crate) at_floor: Option<AtFloor>,
     pub(crate) neutral_levels: usize,
     pub(crate) interior: usize,
     #[serde(default)]

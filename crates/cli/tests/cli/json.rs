@@ -97,6 +97,62 @@ fn a_panel_that_does_not_add_is_told_to_people_and_machines() {
     );
 }
 
+/// Below its floor an instrument says 0, or says figures that are none and are told by `--floor`: the same fit, which
+/// names what it takes for bounds.
+#[test]
+fn what_the_instrument_does_not_see_is_a_bound() {
+    const FLOOR_CD_M2: f64 = 0.05;
+    let f = Fixture::with_readings();
+    let simulate = ["simulate", "--panel", "hdr-wrgb", "--at", "patches.csv"];
+    f.done(&[&simulate[..], &["-o", "seen.csv"]].concat());
+    let clipped: Vec<String> = f
+        .read("seen.csv")
+        .lines()
+        .map(|line| {
+            let cells: Vec<&str> = line.split(',').collect();
+            // r,g,b,X,Y,Z,id
+            let y: Result<f64, _> = cells[4].parse();
+            let black = cells[..3].iter().all(|v| v.parse() == Ok(0.0));
+            if y.is_ok_and(|y| y <= FLOOR_CD_M2) && !black {
+                format!("{},0,0,0,{}", cells[..3].join(","), cells[6])
+            } else {
+                line.to_owned()
+            }
+        })
+        .collect();
+    f.write("zeros.csv", &clipped.join("\n"));
+    let fit = |readings: &str, lut: &str, more: &[&str]| -> (String, Fit) {
+        let fit = [
+            "fit",
+            readings,
+            "-o",
+            lut,
+            "--nodes",
+            "3",
+            "--base-only",
+            "--json",
+            "told.json",
+        ];
+        let words = f.done(&[&fit[..], more].concat()).out;
+        std::fs::rename(f.path("told.json"), f.path("told")).unwrap();
+        let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
+        (words, serde_json::from_str(&f.read("told")).unwrap())
+    };
+    let (words, zeros) = fit("zeros.csv", "zeros.cube", &[]);
+    let bound = zeros.patches.at_floor.unwrap();
+    assert!(
+        bound.patches.len() > 2 && bound.at_most_cd_m2 > FLOOR_CD_M2,
+        "{bound:?}"
+    );
+    let said = format!("{} patches read 0", bound.patches.len());
+    assert!(words.contains(&said), "{words}");
+    let (_, told) = fit("seen.csv", "told.cube", &["--floor", "0.05"]);
+    assert_eq!(told.patches.at_floor.unwrap().patches, bound.patches);
+    assert_eq!(f.read("zeros.cube"), f.read("told.cube"));
+    let (words, seen) = fit("seen.csv", "seen.cube", &[]);
+    assert!(seen.patches.at_floor.is_none() && !words.contains("read 0"));
+}
+
 #[test]
 fn a_base_says_why_it_has_no_model() {
     let f = Fixture::with_readings();

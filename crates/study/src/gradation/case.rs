@@ -177,6 +177,7 @@ impl Maker<'_> {
                 choice: fit.report.choice,
                 outliers: fit.report.outliers,
                 drift: fit.report.drift,
+                at_floor: fit.report.at_floor,
             });
         }
     }
@@ -203,6 +204,7 @@ impl Maker<'_> {
             choice: None,
             outliers: None,
             drift: None,
+            at_floor: None,
         })
     }
 }
