@@ -170,6 +170,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
             .map(|v| v.map(|v| (v * largest).round() as u32))
             .collect()
     };
+    let mut seen = ramps::Seen::default();
     for round in 0..ROUNDS {
         let stored = field.stored();
         let codes = round_rising(grid, &stored, problem.node_bits);
@@ -178,7 +179,7 @@ pub(crate) fn solve(problem: &Problem<'_>, filled: &Filled) -> (Lut3d, Gradation
             report.active = codes.iter().zip(&plain(&stored)).map(differ).sum();
         }
         field.take(&codes, problem.node_bits);
-        let fallen = ramps::lift(problem, &mut field, &reached, &mut report);
+        let fallen = ramps::lift(problem, &mut field, &reached, &mut seen, &mut report);
         let folded = folds::unfold(&mut field, &base, &reached, &nearly, &mut report);
         if !fallen && !folded {
             break;

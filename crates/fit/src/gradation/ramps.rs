@@ -26,25 +26,36 @@ pub(super) fn wanted(problem: &Problem<'_>, signals: &[[f64; 3]]) -> Vec<f64> {
     signals.iter().map(light).collect()
 }
 
+/// Light last seen at the codes of each named ramp, read in each way, with the drive it was seen for: from one round to
+/// the next few nodes move.
+#[derive(Default)]
+pub(super) struct Seen(Vec<[Vec<([f64; 3], f64)>; 2]>);
+
+/// How ramps are read.
+const WAYS: [Evaluation; 2] = [Evaluation::Tetrahedral, Evaluation::Trilinear];
+
 /// Lifts luminance where it falls along a named ramp on the model, by the least change of the nodes that are read there.
 /// Says whether anything was moved.
 pub(super) fn lift(
     problem: &Problem<'_>,
     field: &mut Field,
     reached: &[bool],
+    seen: &mut Seen,
     report: &mut GradationReport,
 ) -> bool {
     let mut touched = false;
     report.unresolved_ramps.clear();
-    for ramp in Ramp::named() {
+    let ramps = Ramp::named();
+    seen.0.resize_with(ramps.len(), Default::default);
+    for (ramp, seen) in ramps.iter().zip(&mut seen.0) {
         let signals = ramp.walk(scale()).signals;
         let wanted = wanted(problem, &signals);
         let mut falls = 0;
         let before = field.drives.clone();
         for sweep in 0..SWEEPS {
             falls = 0;
-            for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
-                falls += sweep_ramp(problem, field, &signals, &wanted, how, reached);
+            for (how, seen) in WAYS.into_iter().zip(seen.iter_mut()) {
+                falls += sweep_ramp(problem, field, (&signals, &wanted), how, reached, seen);
             }
             if falls == 0 {
                 break;
@@ -67,10 +78,10 @@ pub(super) fn lift(
 fn sweep_ramp(
     problem: &Problem<'_>,
     field: &mut Field,
-    signals: &[[f64; 3]],
-    wanted: &[f64],
+    (signals, wanted): (&[[f64; 3]], &[f64]),
     how: Evaluation,
     reached: &[bool],
+    seen: &mut Vec<([f64; 3], f64)>,
 ) -> usize {
     let size = field.grid.size();
     let white = problem.target.white().luminance_cd_m2();
@@ -86,14 +97,15 @@ fn sweep_ramp(
         (weights, drive)
     };
     // Most ramps rise as they are, and a look at the light alone tells.
-    let light: Vec<f64> = signals
-        .par_iter()
-        .map(|s| {
-            let drive = read(field, *s).1.map(|v| v.clamp(0.0, 1.0));
-            problem.panel.xyz(drive).luminance_cd_m2()
-        })
-        .collect();
-    let lacks = |i: usize| LEAST_RISE * (wanted[i] - wanted[i - 1]) > light[i] - light[i - 1];
+    seen.resize(signals.len(), ([f64::NAN; 3], f64::NAN));
+    signals.par_iter().zip(&mut *seen).for_each(|(s, seen)| {
+        let drive = read(field, *s).1.map(|v| v.clamp(0.0, 1.0));
+        if seen.0 != drive {
+            *seen = (drive, problem.panel.xyz(drive).luminance_cd_m2());
+        }
+    });
+    let rise = |i: usize| seen[i].1 - seen[i - 1].1;
+    let lacks = |i: usize| LEAST_RISE * (wanted[i] - wanted[i - 1]) > rise(i);
     let Some(first) = (1..signals.len()).find(|i| lacks(*i)) else {
         return 0;
     };

@@ -1,4 +1,5 @@
 use evenstep_lut::{Evaluation, Ramp, node_weights};
+use rayon::prelude::*;
 
 use super::codes::Codes;
 use super::ramps::{FLAT_TARGET, LEAST_RISE, scale, wanted};
@@ -37,7 +38,11 @@ pub(super) fn lift_rounded(
         for how in [Evaluation::Tetrahedral, Evaluation::Trilinear] {
             let weights: Vec<Vec<(usize, f64)>> =
                 signals.iter().map(|s| weights(field, *s, how)).collect();
-            let light = weights.iter().map(|w| light(problem, codes, w)).collect();
+            let as_they_are: &Codes = codes;
+            let light = weights
+                .par_iter()
+                .map(|w| light(problem, as_they_are, w))
+                .collect();
             let mut read = Read { weights, light };
             // A code that reads only nodes out of reach is out of reach itself.
             let held = |i: usize| read.weights[i].iter().any(|(node, _)| reached[*node]);
