@@ -2,6 +2,7 @@
 
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::llt;
+use faer::linalg::triangular_inverse;
 use faer::{Mat, MatRef};
 
 use crate::projection::split;
@@ -60,6 +61,15 @@ impl Cholesky {
             }
         }
         inverse
+    }
+
+    /// The diagonal of A⁻¹: squared lengths of the columns of L⁻¹, half of the work of the whole.
+    pub fn inverse_diagonal(&self) -> Vec<f64> {
+        let n = self.0.nrows();
+        let mut inverse = Mat::zeros(n, n);
+        triangular_inverse::invert_lower_triangular(inverse.as_mut(), self.0.as_ref(), split(n));
+        let square = |j: usize| inverse.col_as_slice(j)[j..].iter().map(|v| v * v).sum();
+        (0..n).map(square).collect()
     }
 
     /// ln |A|.

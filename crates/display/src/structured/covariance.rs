@@ -2,6 +2,7 @@ use std::collections::VecDeque;
 
 use faer::Mat;
 use nalgebra::Matrix3;
+use rayon::prelude::*;
 
 use super::{SMOOTHNESS, Scales};
 
@@ -92,37 +93,53 @@ impl Variances {
         })
     }
 
+    /// Of the first place with every one, itself among them, from their correlations.
+    fn column(
+        &self,
+        places: &[Place],
+        bends: &[[f64; PARTS]],
+        orders: &[[f64; 3]],
+    ) -> impl Iterator<Item = [f64; 3]> {
+        let each = places.iter().zip(bends.iter().zip(orders));
+        each.map(|(place, (bend, order))| self.weigh(place, &places[0], bend, order))
+    }
+
     fn between(&self, scales: &Scales, a: &Place, b: &Place) -> [f64; 3] {
         let bend = BENDS.pair(a, b, scales.channel_length);
         self.weigh(a, b, &bend, &ORDERS.pair(a, b, scales.length))
     }
 }
 
+/// Columns that a thread takes at least.
+const SHARED_COLUMNS: usize = 128;
+
 /// Lower triangles of the covariance of the readings, a matrix for each component.
 pub(super) fn covariance(sites: &Sites, scales: &Scales) -> [Mat<f64>; 3] {
+    let variances = Variances::new(scales);
     let column = |j: usize| {
         let below = &sites.places[j..];
-        (
-            BENDS.column(below, scales.channel_length),
-            ORDERS.column(below, scales.length),
-        )
+        let bends = BENDS.column(below, scales.channel_length);
+        let orders = ORDERS.column(below, scales.length);
+        variances.column(below, &bends, &orders).collect()
     };
-    let columns = (0..sites.places.len()).map(column);
-    from_columns(sites, scales, columns)
+    let columns: Vec<Vec<[f64; 3]>> = (0..sites.places.len())
+        .into_par_iter()
+        .with_min_len(SHARED_COLUMNS)
+        .map(column)
+        .collect();
+    from_columns(sites, scales, columns.into_iter())
 }
 
-/// The same from the correlations of every site with those from it on.
-fn from_columns<B: AsRef<[[f64; PARTS]]>, O: AsRef<[[f64; 3]]>>(
+/// The same from the covariances of every site with those from it on.
+fn from_columns(
     sites: &Sites,
     scales: &Scales,
-    columns: impl Iterator<Item = (B, O)>,
+    columns: impl Iterator<Item = impl IntoIterator<Item = [f64; 3]>>,
 ) -> [Mat<f64>; 3] {
-    let (places, variances) = (&sites.places, Variances::new(scales));
-    let n = places.len();
+    let n = sites.places.len();
     let mut all: [Mat<f64>; 3] = std::array::from_fn(|_| Mat::zeros(n, n));
-    for (j, (bends, orders)) in columns.enumerate() {
-        for (i, (bend, order)) in (j..n).zip(bends.as_ref().iter().zip(orders.as_ref())) {
-            let values = variances.weigh(&places[i], &places[j], bend, order);
+    for (j, values) in columns.enumerate() {
+        for (i, values) in (j..n).zip(values) {
             for (matrix, value) in all.iter_mut().zip(values) {
                 matrix[(i, j)] = value;
             }
@@ -162,7 +179,11 @@ impl<'a> Pairs<'a> {
         let places = &self.sites.places;
         let bends = remember(&mut self.bends, &BENDS, places, scales.channel_length);
         let orders = remember(&mut self.orders, &ORDERS, places, scales.length);
-        from_columns(self.sites, scales, bends.iter().zip(orders))
+        let variances = Variances::new(scales);
+        let columns = bends.iter().zip(orders).enumerate();
+        let columns =
+            columns.map(|(j, (bends, orders))| variances.column(&places[j..], bends, orders));
+        from_columns(self.sites, scales, columns)
     }
 }
 

@@ -11,6 +11,9 @@ const TOLERANCE: f64 = 1e-5;
 /// Steps it takes at most; noise of light some five times that of colour takes about fifty.
 const MOST_STEPS: usize = 300;
 
+/// Readings from which threads share a product: below, waking them takes as long.
+const SHARED_FROM: usize = 400;
+
 /// A column for each component.
 type Columns = [Vec<f64>; 3];
 
@@ -27,7 +30,7 @@ impl Process {
         let matrices = covariance(&self.sites, scales);
         let shared = scales.noise.powi(2).min(1.0);
         let apply = |x: &Columns| -> Columns {
-            let mut out: Columns = std::array::from_fn(|k| lower_times(&matrices[k], &x[k]));
+            let mut out = each(x[0].len(), &|k| lower_times(&matrices[k], &x[k]));
             for (i, noise) in self.sites.noise.iter().enumerate() {
                 for k in 0..3 {
                     for l in (0..3).filter(|l| *l != k) {
@@ -38,7 +41,7 @@ impl Process {
             out
         };
         let precondition =
-            |r: &Columns| -> Columns { std::array::from_fn(|k| solved(&self.factors[k], &r[k])) };
+            |r: &Columns| -> Columns { each(r[0].len(), &|k| solved(&self.factors[k], &r[k])) };
         let right: Columns = std::array::from_fn(|k| residual.iter().map(|r| r[k]).collect());
         let mut x: Columns = std::array::from_fn(|k| self.weights[k].col_as_slice(0).to_vec());
         let end = TOLERANCE.powi(2) * dot(&right, &x);
@@ -86,6 +89,15 @@ fn lower_times(matrix: &Mat<f64>, x: &[f64]) -> Vec<f64> {
         out[j] += sum;
     }
     out
+}
+
+/// The three components, side by side where there is enough to do.
+fn each(n: usize, of: &(dyn Fn(usize) -> Vec<f64> + Sync)) -> Columns {
+    if n < SHARED_FROM {
+        return std::array::from_fn(of);
+    }
+    let (x, (y, z)) = rayon::join(|| of(0), || rayon::join(|| of(1), || of(2)));
+    [x, y, z]
 }
 
 fn solved(factor: &Cholesky, right: &[f64]) -> Vec<f64> {

@@ -310,10 +310,11 @@ impl StructuredModel {
     /// deviation of it, noise included.
     #[must_use]
     pub fn left_out(&self) -> Vec<([f64; 3], [f64; 3])> {
-        let inverses: Vec<Mat<f64>> = self.process.factors.iter().map(Cholesky::inverse).collect();
+        let factors = self.process.factors.iter();
+        let inverses: Vec<Vec<f64>> = factors.map(Cholesky::inverse_diagonal).collect();
         (0..self.process.sites.places.len())
             .map(|i| {
-                let own: [f64; 3] = std::array::from_fn(|k| inverses[k][(i, i)]);
+                let own: [f64; 3] = std::array::from_fn(|k| inverses[k][i]);
                 (
                     std::array::from_fn(|k| self.process.weights[k][(i, 0)] / own[k]),
                     own.map(|v| v.powf(-0.5)),
