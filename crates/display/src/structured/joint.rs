@@ -1,9 +1,7 @@
 //! The weights of a process whose readings have noise in common between the components.
 
-use evenstep_scatter::Cholesky;
 use faer::Mat;
 
-use super::covariance::covariance;
 use super::{Process, Scales};
 
 /// Residual at which the solve ends, relative to that of zero: far below what noise leaves.
@@ -11,7 +9,7 @@ const TOLERANCE: f64 = 1e-5;
 /// Steps it takes at most; noise of light some five times that of colour takes about fifty.
 const MOST_STEPS: usize = 300;
 
-/// Readings from which threads share a product: below, waking them takes as long.
+/// Readings from which threads share a solve: below, waking them takes as long.
 const SHARED_FROM: usize = 400;
 
 /// A column for each component.
@@ -24,85 +22,70 @@ impl Process {
     /// A noise larger than the readings' own, which the scales may ask for, is what the model leaves. Nothing is known to
     /// be common to the components in that.
     ///
+    /// No product with a covariance is taken: the system is what the factors are of, M, and a little more, and M p follows
+    /// the recurrence of p, with r in place of z = M⁻¹ r.
+    ///
     /// # Source
     /// Hestenes & Stiefel (1952), "Methods of conjugate gradients for solving linear systems", J. Res. NBS 49(6).
     pub(super) fn joint_weights(&self, scales: &Scales, residual: &[[f64; 3]]) -> Vec<Mat<f64>> {
-        let matrices = covariance(&self.sites, scales);
         let shared = scales.noise.powi(2).min(1.0);
-        let apply = |x: &Columns| -> Columns {
-            let mut out = each(x[0].len(), &|k| lower_times(&matrices[k], &x[k]));
+        // Adds what the noise of one component has in common with the others'.
+        let add_common = |out: &mut Columns, t: f64, x: &Columns| {
             for (i, noise) in self.sites.noise.iter().enumerate() {
                 for k in 0..3 {
                     for l in (0..3).filter(|l| *l != k) {
-                        out[k][i] += shared * noise[(k, l)] * x[l][i];
+                        out[k][i] += t * shared * noise[(k, l)] * x[l][i];
                     }
                 }
             }
-            out
         };
-        let precondition =
-            |r: &Columns| -> Columns { each(r[0].len(), &|k| solved(&self.factors[k], &r[k])) };
         let right: Columns = std::array::from_fn(|k| residual.iter().map(|r| r[k]).collect());
         let mut x: Columns = std::array::from_fn(|k| self.weights[k].col_as_slice(0).to_vec());
         let end = TOLERANCE.powi(2) * dot(&right, &x);
-        let mut r = right;
-        add(&mut r, -1.0, &apply(&x));
-        let mut z = precondition(&r);
+        // M x is the right side: what is left is common noise alone.
+        let mut r: Columns = std::array::from_fn(|k| vec![0.0; x[k].len()]);
+        add_common(&mut r, -1.0, &x);
+        let mut z = self.solved(&r);
         let mut rho = dot(&r, &z);
         let mut p = z.clone();
+        let mut of_factors = r.clone();
         for _ in 0..MOST_STEPS {
             if rho <= end {
                 break;
             }
-            let q = apply(&p);
+            let mut q = of_factors.clone();
+            add_common(&mut q, 1.0, &p);
             let alpha = rho / dot(&p, &q);
             add(&mut x, alpha, &p);
             add(&mut r, -alpha, &q);
-            z = precondition(&r);
+            z = self.solved(&r);
             let next = dot(&r, &z);
-            for (p, z) in p.iter_mut().zip(&z) {
-                for (p, z) in p.iter_mut().zip(z) {
-                    *p = z + next / rho * *p;
+            let onward = |old: &mut Columns, new: &Columns| {
+                for (old, new) in old.iter_mut().flatten().zip(new.iter().flatten()) {
+                    *old = new + next / rho * *old;
                 }
-            }
+            };
+            onward(&mut p, &z);
+            onward(&mut of_factors, &r);
             rho = next;
         }
         let column = |v: &Vec<f64>| Mat::from_fn(v.len(), 1, |i, _| v[i]);
         x.iter().map(column).collect()
     }
-}
 
-/// A symmetric matrix, of which the lower triangle is read, times a column.
-fn lower_times(matrix: &Mat<f64>, x: &[f64]) -> Vec<f64> {
-    let mut out = vec![0.0; x.len()];
-    for (j, xj) in x.iter().enumerate() {
-        let column = &matrix.col_as_slice(j)[j..];
-        out[j] += column[0] * xj;
-        let mut sum = 0.0;
-        for (a, (out, x)) in column[1..]
-            .iter()
-            .zip(out[j + 1..].iter_mut().zip(&x[j + 1..]))
-        {
-            *out += a * xj;
-            sum += a * x;
+    /// Each component by its own factor, side by side where there is enough to do.
+    fn solved(&self, right: &Columns) -> Columns {
+        let of = |k: usize| {
+            let column = Mat::from_fn(right[k].len(), 1, |i, _| right[k][i]);
+            let solved = self.factors[k].solve(column.as_ref());
+            solved.col_as_slice(0).to_vec()
+        };
+        if right[0].len() < SHARED_FROM {
+            return std::array::from_fn(of);
         }
-        out[j] += sum;
+        let (x, (y, z)) = rayon::join(|| of(0), || rayon::join(|| of(1), || of(2)));
+        [x, y, z]
     }
-    out
-}
-
-/// The three components, side by side where there is enough to do.
-fn each(n: usize, of: &(dyn Fn(usize) -> Vec<f64> + Sync)) -> Columns {
-    if n < SHARED_FROM {
-        return std::array::from_fn(of);
-    }
-    let (x, (y, z)) = rayon::join(|| of(0), || rayon::join(|| of(1), || of(2)));
-    [x, y, z]
-}
-
-fn solved(factor: &Cholesky, right: &[f64]) -> Vec<f64> {
-    let right = Mat::from_fn(right.len(), 1, |i, _| right[i]);
-    factor.solve(right.as_ref()).col_as_slice(0).to_vec()
 }
 
 fn dot(a: &Columns, b: &Columns) -> f64 {
@@ -121,7 +104,7 @@ fn add(a: &mut Columns, t: f64, b: &Columns) {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use crate::structured::covariance::covariance;
     use crate::structured::tests::fitted;
 
     /// The weights solve the system written down from the definitions: three covariances, and the noise of each reading

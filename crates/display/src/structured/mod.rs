@@ -186,7 +186,7 @@ impl Process {
 
     fn bends(&self, scales: &Scales, weights: &[Mat<f64>]) -> [[Bend; PARTS]; 3] {
         let variance = scales.bends();
-        std::array::from_fn(|k| {
+        let one = |k: usize| -> [Bend; PARTS] {
             std::array::from_fn(|part| {
                 let terms = self.sites.places.iter().enumerate().map(|(i, place)| {
                     let weight = weights[k][(i, 0)] * place.share[k][part];
@@ -194,7 +194,9 @@ impl Process {
                 });
                 Bend::new(SMOOTHNESS, scales.channel_length, terms)
             })
-        })
+        };
+        let (x, (y, z)) = rayon::join(|| one(0), || rayon::join(|| one(1), || one(2)));
+        [x, y, z]
     }
 }
 
