@@ -113,21 +113,41 @@ impl Variances {
 /// Columns that a thread takes at least.
 const SHARED_COLUMNS: usize = 128;
 
-/// Lower triangles of the covariance of the readings, a matrix for each component.
-pub(super) fn covariance(sites: &Sites, scales: &Scales) -> [Mat<f64>; 3] {
-    let variances = Variances::new(scales);
-    let column = |j: usize| {
-        let below = &sites.places[j..];
-        let bends = BENDS.column(below, scales.channel_length);
-        let orders = ORDERS.column(below, scales.length);
-        variances.column(below, &bends, &orders).collect()
-    };
-    let columns: Vec<Vec<[f64; 3]>> = (0..sites.places.len())
-        .into_par_iter()
-        .with_min_len(SHARED_COLUMNS)
-        .map(column)
-        .collect();
-    from_columns(sites, scales, columns.into_iter())
+/// Correlations of every site with those from it on, which stay when the process is linearised anew: seven numbers a
+/// pair.
+pub(super) struct Correlated(Vec<Correlations>);
+
+/// Of one site, along the axes of the bends and by orders of interaction.
+type Correlations = (Vec<[f64; PARTS]>, Vec<[f64; 3]>);
+
+impl Correlated {
+    pub(super) fn new(places: &[Place], scales: &Scales) -> Self {
+        let column = |j: usize| {
+            let below = &places[j..];
+            (
+                BENDS.column(below, scales.channel_length),
+                ORDERS.column(below, scales.length),
+            )
+        };
+        let columns = (0..places.len()).into_par_iter();
+        Self(columns.with_min_len(SHARED_COLUMNS).map(column).collect())
+    }
+
+    /// Lower triangles of the covariance of the readings, a matrix for each component.
+    pub(super) fn covariance(&self, sites: &Sites, scales: &Scales) -> [Mat<f64>; 3] {
+        let variances = Variances::new(scales);
+        let columns: Vec<Vec<[f64; 3]>> = (0..sites.places.len())
+            .into_par_iter()
+            .with_min_len(SHARED_COLUMNS)
+            .map(|j| {
+                let (bends, orders) = &self.0[j];
+                variances
+                    .column(&sites.places[j..], bends, orders)
+                    .collect()
+            })
+            .collect();
+        from_columns(sites, scales, columns.into_iter())
+    }
 }
 
 /// The same from the covariances of every site with those from it on.
@@ -174,7 +194,7 @@ impl<'a> Pairs<'a> {
         }
     }
 
-    /// As [`covariance`].
+    /// As [`Correlated::covariance`].
     pub(super) fn covariance(&mut self, scales: &Scales) -> [Mat<f64>; 3] {
         let places = &self.sites.places;
         let bends = remember(&mut self.bends, &BENDS, places, scales.channel_length);

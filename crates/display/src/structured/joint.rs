@@ -104,7 +104,7 @@ fn add(a: &mut Columns, t: f64, b: &Columns) {
 
 #[cfg(test)]
 mod tests {
-    use crate::structured::covariance::covariance;
+    use crate::structured::covariance::Correlated;
     use crate::structured::tests::fitted;
 
     /// The weights solve the system written down from the definitions: three covariances, and the noise of each reading
@@ -116,7 +116,8 @@ mod tests {
         let (_, _, _, model) = fitted("wide-gamut");
         let (process, scales) = (&model.process, model.scales());
         let n = process.sites.places.len();
-        let own = covariance(&process.sites, &scales);
+        let own =
+            Correlated::new(&process.sites.places, &scales).covariance(&process.sites, &scales);
         let within = |k: usize, i: usize, j: usize| own[k][(i.max(j), i.min(j))];
         // What the weights that components have by themselves are the answer to.
         let residual: Vec<[f64; 3]> = (0..n)

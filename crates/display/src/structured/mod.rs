@@ -16,7 +16,7 @@ use faer::Mat;
 use nalgebra::Matrix3;
 
 use self::bend::{Bend, warped};
-use self::covariance::{PARTS, Place, Sites, covariance, covariance_with};
+use self::covariance::{Correlated, PARTS, Place, Sites, covariance_with};
 pub use self::emission::Sharing;
 use self::emission::{Emission, Emitted};
 pub use self::prior::Scales;
@@ -168,10 +168,19 @@ impl Training {
 }
 
 impl Process {
-    fn new(sites: Sites, residual: &[[f64; 3]], scales: &Scales) -> Option<Self> {
+    fn new(
+        correlated: &Correlated,
+        sites: Sites,
+        residual: &[[f64; 3]],
+        scales: &Scales,
+    ) -> Option<Self> {
         let n = residual.len();
         let (mut factors, mut weights) = (Vec::new(), Vec::new());
-        for (k, matrix) in covariance(&sites, scales).into_iter().enumerate() {
+        for (k, matrix) in correlated
+            .covariance(&sites, scales)
+            .into_iter()
+            .enumerate()
+        {
             let factor = Cholesky::new(matrix)?;
             let right = Mat::from_fn(n, 1, |i, _| residual[i][k]);
             weights.push(factor.solve(right.as_ref()));
@@ -250,9 +259,13 @@ impl StructuredModel {
         scales: Scales,
         how: NoiseOf,
     ) -> Result<Self, FitError> {
-        let fit_about = |bends: &[[[f64; PARTS]; 3]]| {
+        let mut correlated = None;
+        let mut fit_about = |bends: &[[[f64; PARTS]; 3]]| {
             let (sites, residual) = training.linearised(&emission, bends);
-            let process = Process::new(sites, &residual, &scales).ok_or(FitError::Indefinite)?;
+            let correlated =
+                correlated.get_or_insert_with(|| Correlated::new(&sites.places, &scales));
+            let process =
+                Process::new(correlated, sites, &residual, &scales).ok_or(FitError::Indefinite)?;
             Ok((process, residual))
         };
         let n = training.drives.len();
