@@ -8,30 +8,46 @@ use crate::{BaseModel, PanelModel};
 /// Rounds in which patches are held at the bound: each may push others above it.
 const ROUNDS: usize = 4;
 
-/// Times the bound that the others predict from which a reading of 0 is a fault of the moment and not of the floor: it
-/// stays as read, to be found and named as any other. Our choice.
-const FAULT: f64 = 10.0;
+/// Times the bound that the others predict from which a reading of 0 is a fault of the moment and not of the floor. Our
+/// choice: it leaves room for the error of a base in the dark.
+const FAULT: f64 = 4.0;
 
-/// What readings of exactly 0 say.
+/// Standard deviations of the noise at black below which the least light of a reading is no bound but chance.
+const CHANCE: f64 = 3.0;
+
+/// What became of patches other than black that read exactly 0, by their ids.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct AtFloor {
-    /// Luminance that the patches that read 0 do not exceed, in cd/m²: the least that any other but black read.
+    /// Luminance that such a patch does not exceed, in cd/m²: the least that any other but black read, at least three
+    /// standard deviations of the noise at black.
     pub at_most_cd_m2: f64,
-    /// Ids of the patches other than black that read 0, in their order.
-    pub patches: Vec<String>,
-    /// How many of them the others would have put above that luminance, and are held at it.
-    pub held: usize,
+    /// Left out, because the others put them below that.
+    pub left_out: Vec<String>,
+    /// Held there, because the others put them above.
+    pub held: Vec<String>,
+    /// Kept as light of 0: the others put them so far above that the reading is a fault, to be named, or no base stands
+    /// without them.
+    pub as_read: Vec<String>,
 }
 
-/// Readings in which every value is one: patches that read 0 are left out where the others put them below what an
-/// instrument reads, and stand at that bound, in the colour the others predict, where they do not.
+/// Readings in which every value is one.
+pub(crate) struct Bounded {
+    pub(crate) readings: Readings,
+    /// `None` where no patch but black reads 0.
+    pub(crate) at_floor: Option<AtFloor>,
+    /// Places in the file of patches that read 0 by a fault.
+    pub(crate) faults: Vec<usize>,
+    /// The same of patches held at the bound, whose values nobody read.
+    pub(crate) held: Vec<usize>,
+}
+
+/// Leaves out patches that read 0 where the others put them below what an instrument reads, and puts them at that bound, in
+/// the colour the others predict, where they do not.
 ///
-/// That is least squares with an inequality for each of them, by active sets: one that holds by itself changes nothing.
-/// Black is kept as read, for nothing else tells it. `None` where no patch but black reads 0, or no base stands without
-/// those that do; the readings are as given then.
-#[must_use]
-pub fn bounded(readings: &Readings, noise: &NoiseModel) -> (Readings, Option<AtFloor>) {
-    let as_given = || (readings.clone(), None);
+/// In the manner of active sets for least squares with an inequality for each of them: one that holds by itself changes
+/// nothing. It is no more than that manner: what is held once stays, in the colour first predicted, and is a reading with
+/// the noise of one. Black is kept as read, for nothing else tells it.
+pub(crate) fn bounded(readings: &Readings, noise: &NoiseModel) -> Bounded {
     let (zeros, read): (Vec<&Patch>, Vec<&Patch>) =
         readings.patches.iter().partition(|p| p.reads_nothing());
     let light = |p: &&Patch| p.xyz().luminance_cd_m2();
@@ -41,21 +57,33 @@ pub fn bounded(readings: &Readings, noise: &NoiseModel) -> (Readings, Option<AtF
         .map(light)
         .filter(|y| *y > 0.0)
         .min_by(f64::total_cmp);
-    let Some(at_most_cd_m2) = least.filter(|_| !zeros.is_empty()) else {
-        return as_given();
+    let as_given = |at_floor, faults| Bounded {
+        readings: readings.clone(),
+        at_floor,
+        faults,
+        held: Vec::new(),
+    };
+    let Some(least) = least.filter(|_| !zeros.is_empty()) else {
+        return as_given(None, Vec::new());
+    };
+    let mut at_floor = AtFloor {
+        at_most_cd_m2: least.max(CHANCE * noise.floor_cd_m2),
+        left_out: Vec::new(),
+        held: Vec::new(),
+        as_read: ids(zeros.iter().copied()),
     };
     let Ok(mut base) = BaseModel::fit(&with(&read, &[]), noise) else {
-        return as_given();
+        return as_given(Some(at_floor), Vec::new());
     };
     let over = |base: &BaseModel, patch: &Patch| {
         let predicted = base.xyz(patch.drive);
-        (predicted, predicted.luminance_cd_m2() / at_most_cd_m2)
+        (
+            predicted,
+            predicted.luminance_cd_m2() / at_floor.at_most_cd_m2,
+        )
     };
     let (faults, silent): (Vec<&Patch>, Vec<&Patch>) =
         zeros.iter().partition(|p| over(&base, p).1 > FAULT);
-    if silent.is_empty() {
-        return as_given();
-    }
     let mut held: Vec<Patch> = Vec::new();
     for _ in 0..ROUNDS {
         let before = held.len();
@@ -63,7 +91,9 @@ pub fn bounded(readings: &Readings, noise: &NoiseModel) -> (Readings, Option<AtF
             let (predicted, over) = over(&base, patch);
             if over > 1.0 && held.iter().all(|h| h.order != patch.order) {
                 let mut at_bound = (*patch).clone();
-                at_bound.repeats.fill(Xyz(predicted.0.map(|v| v / over)));
+                // One value, whose agreement with itself is no repeatability.
+                at_bound.repeats = vec![Xyz(predicted.0.map(|v| v / over))];
+                at_bound.later.clear();
                 held.push(at_bound);
             }
         }
@@ -71,17 +101,34 @@ pub fn bounded(readings: &Readings, noise: &NoiseModel) -> (Readings, Option<AtF
             break;
         }
         let Ok(refitted) = BaseModel::fit(&with(&read, &held), noise) else {
-            return as_given();
+            return as_given(Some(at_floor), Vec::new());
         };
         base = refitted;
     }
-    let floor = AtFloor {
-        at_most_cd_m2,
-        patches: silent.iter().map(|p| p.id.clone()).collect(),
-        held: held.len(),
-    };
-    let as_read: Vec<&Patch> = read.into_iter().chain(faults).collect();
-    (with(&as_read, &held), Some(floor))
+    let is_held = |p: &&Patch| held.iter().any(|h| h.order == p.order);
+    at_floor.left_out = ids(silent.iter().copied().filter(|p| !is_held(p)));
+    at_floor.held = ids(silent.iter().copied().filter(is_held));
+    at_floor.as_read = ids(faults.iter().copied());
+    let as_read: Vec<&Patch> = read.into_iter().chain(faults.iter().copied()).collect();
+    Bounded {
+        readings: with(&as_read, &held),
+        at_floor: Some(at_floor),
+        faults: faults.iter().map(|p| p.order).collect(),
+        held: held.iter().map(|p| p.order).collect(),
+    }
+}
+
+/// Readings of which none says only how much light there is at most, and what became of those that do; the latter is `None`
+/// where no patch but black reads 0. For a base alone: models with more to them are fitted by [`crate::choose_model`], which
+/// sees to it by itself.
+#[must_use]
+pub fn without_floor(readings: &Readings, noise: &NoiseModel) -> (Readings, Option<AtFloor>) {
+    let bounded = bounded(readings, noise);
+    (bounded.readings, bounded.at_floor)
+}
+
+fn ids<'a>(patches: impl Iterator<Item = &'a Patch>) -> Vec<String> {
+    patches.map(|p| p.id.clone()).collect()
 }
 
 /// Patches as read and patches at the bound, in the order of the file.
@@ -136,11 +183,11 @@ mod tests {
         for floor in [0.005, 0.02, 0.1] {
             let zeros = clipped(&panel, floor, 1);
             let noise = NoiseModel::from_repeats(&zeros).unwrap();
-            let (kept, found) = bounded(&zeros, &noise);
+            let (kept, found) = without_floor(&zeros, &noise);
             let found = found.unwrap();
             let unseen = |p: &&Patch| p.reads_nothing();
             let silent = zeros.patches.iter().filter(unseen).count();
-            assert_eq!(found.patches.len(), silent);
+            assert_eq!(found.left_out.len() + found.held.len(), silent);
             assert!(found.at_most_cd_m2 > floor);
             let error = |r: &Readings| missed(&BaseModel::fit(r, &noise).unwrap(), &panel, floor);
             assert!(error(&kept) < 0.95 * error(&zeros), "{floor}");
@@ -151,31 +198,32 @@ mod tests {
         #![proptest_config(ProptestConfig::with_cases(24))]
 
         /// Whatever the floor hides: what was seen is kept as it was, in its order; what was not is either left out or
-        /// held at the bound; and there is nothing left to be bounded.
+        /// held at the bound.
         #[test]
         fn what_was_seen_is_kept(panel in 0_usize..5, floor in 0.0_f64..5.0, seed in 0_u64..50) {
             let panel = SimulatedPanel::by_name(SimulatedPanel::NAMES[panel]).unwrap();
             let zeros = clipped(&panel, floor, seed);
             let noise = NoiseModel::assumed();
-            let (kept, found) = bounded(&zeros, &noise);
+            let (kept, found) = without_floor(&zeros, &noise);
             if let Some(found) = &found {
-                let seen: Vec<&Patch> =
-                    zeros.patches.iter().filter(|p| !found.patches.contains(&p.id)).collect();
-                let as_read: Vec<&Patch> =
-                    kept.patches.iter().filter(|p| !found.patches.contains(&p.id)).collect();
-                prop_assert_eq!(as_read, seen);
-                let held: Vec<&Patch> =
-                    kept.patches.iter().filter(|p| found.patches.contains(&p.id)).collect();
-                prop_assert_eq!(held.len(), found.held);
-                for patch in held {
+                let said = found.left_out.len() + found.held.len() + found.as_read.len();
+                prop_assert_eq!(said, zeros.patches.iter().filter(|p| p.reads_nothing()).count());
+                let held = |p: &&Patch| found.held.contains(&p.id);
+                for patch in kept.patches.iter().filter(held) {
                     let y = patch.xyz().luminance_cd_m2();
                     prop_assert!((y / found.at_most_cd_m2 - 1.0).abs() < 1e-9);
                 }
+                let as_read: Vec<&Patch> = kept.patches.iter().filter(|p| !held(p)).collect();
+                let expected: Vec<&Patch> = zeros
+                    .patches
+                    .iter()
+                    .filter(|p| !held(p) && !found.left_out.contains(&p.id))
+                    .collect();
+                prop_assert_eq!(as_read, expected);
                 prop_assert!(kept.patches.is_sorted_by_key(|p| p.order));
             } else {
                 prop_assert_eq!(&kept, &zeros);
             }
-            prop_assert!(bounded(&kept, &noise).0 == kept);
         }
     }
 
@@ -184,16 +232,29 @@ mod tests {
     #[test]
     fn a_bound_that_the_others_break_is_held() {
         let panel = SimulatedPanel::by_name("wide-gamut").unwrap();
-        let mut readings = session(&panel, NOISY, 1);
-        let least = readings.patches[1].xyz().luminance_cd_m2();
-        for dark in [0, 2, 12] {
-            readings.patches[dark].repeats.fill(Xyz([0.0; 3]));
+        let seen = session(&panel, NOISY, 1);
+        let least = seen.patches[4].xyz().luminance_cd_m2();
+        let mut readings = clipped(&panel, 0.999 * least, 1);
+        for dead in [5, 12] {
+            readings.patches[dead].repeats.fill(Xyz([0.0; 3]));
         }
-        let (kept, found) = bounded(&readings, &NoiseModel::assumed());
+        let noise = NoiseModel::from_repeats(&seen).unwrap();
+        let (kept, found) = without_floor(&readings, &noise);
         let found = found.unwrap();
-        assert_eq!((found.held, found.patches), (1, vec!["2".to_owned()]));
-        let y = kept.patches[2].xyz().luminance_cd_m2();
-        assert!((y / least - 1.0).abs() < 1e-9);
-        assert_eq!(kept.patches[12], readings.patches[12]);
+        assert_eq!(
+            (found.held, found.as_read),
+            (vec!["5".to_owned()], vec!["12".to_owned()])
+        );
+        assert!(
+            ["1", "2", "3"]
+                .iter()
+                .all(|id| found.left_out.iter().any(|f| f == id))
+        );
+        let held = kept.patches.iter().find(|p| p.id == "5").unwrap();
+        assert!((held.xyz().luminance_cd_m2() / found.at_most_cd_m2 - 1.0).abs() < 1e-9);
+        assert_eq!(
+            kept.patches.iter().find(|p| p.id == "12"),
+            readings.patches.get(12)
+        );
     }
 }

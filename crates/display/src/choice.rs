@@ -61,7 +61,7 @@ pub struct ChosenModel {
     pub outliers: Vec<Outlier>,
     /// Drift over the session, where patches came back.
     pub drift: Option<Drift>,
-    /// Patches that read nothing; `None` where there is none.
+    /// What became of patches that read 0; `None` where there is none but black.
     pub at_floor: Option<AtFloor>,
 }
 
@@ -130,6 +130,7 @@ pub fn choose_model(
         at_floor,
         outliers,
         scales,
+        ..
     } = Ready::new(readings, noise);
     let (readings, noise) = (&readings, &noise);
     let base = BaseModel::fit(readings, noise);

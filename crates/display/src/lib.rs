@@ -18,7 +18,7 @@ mod smoothing;
 mod structured;
 mod target;
 
-pub use at_floor::{AtFloor, bounded};
+pub use at_floor::{AtFloor, without_floor};
 pub use base::{BaseError, BaseModel, FEWEST_LEVELS};
 pub use choice::{
     Choice, ChosenModel, LeaveOneOutError, ModelError, RunnerUp, choose_model, fit_residual,

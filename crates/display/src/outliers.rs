@@ -16,8 +16,6 @@ const ALONG: f64 = 0.8;
 /// Share of the white's luminance below which a residual is put down to the model. Our choice: the second level of a
 /// usual ramp.
 const DARKEST: f64 = 1e-3;
-/// Times that luminance that the others must predict for a reading below it to be a fault. Our choice.
-const FAULT_OVER_DARKEST: f64 = 10.0;
 /// Median of the absolute value of a standard normal deviate.
 const MEDIAN_DEVIATE: f64 = 0.6745;
 /// Levels of the neutral ramp, from black, that the screen leaves alone: panels start to light there, and a cubic
@@ -117,6 +115,13 @@ fn encoded_variance(patch: &Patch, noise: &NoiseModel) -> [f64; 3] {
     std::array::from_fn(|k| spread[(k, k)] / patch.repeats.len().max(1) as f64)
 }
 
+/// Places in the file of patches that read 0: by a fault, and held at a bound in place of that.
+#[derive(Default)]
+pub(crate) struct Zeros {
+    pub(crate) faults: Vec<usize>,
+    pub(crate) held: Vec<usize>,
+}
+
 /// What leaving each patch out says of it.
 pub(crate) struct LeftOut {
     /// Encoded residual from the prediction of the others.
@@ -130,11 +135,12 @@ pub(crate) struct LeftOut {
 ///
 /// A model that is wrong about a hue must not call the patches faulty that say so. A fault of the instrument or of the
 /// moment changes the amount of light: residuals that are not along the colour's own direction, and those of the darkest
-/// patches, where panels begin to light, are put down to the model.
+/// patches, where panels begin to light, are put down to the model. What is held at a bound was not read, and is no fault.
 pub(crate) fn left_out(
     readings: &Readings,
     noise: &NoiseModel,
     model: &StructuredModel,
+    zeros: &Zeros,
 ) -> Vec<LeftOut> {
     let factor = model.scales().noise.powi(2);
     let darkest = DARKEST * panel_white(readings).luminance_cd_m2();
@@ -149,15 +155,10 @@ pub(crate) fn left_out(
             let residual = Vector3::from(residual);
             let share = residual.dot(&along).powi(2)
                 / (residual.norm_squared() * along.norm_squared()).max(f64::MIN_POSITIVE);
-            let predicted = Encoding::PqLms.encode(patch.xyz());
-            let predicted: [f64; 3] = std::array::from_fn(|k| predicted[k] - residual[k]);
-            let predicted = Encoding::PqLms.decode(predicted).luminance_cd_m2();
-            // A bright patch that reads nothing is a fault too, and of light whatever the colour of nothing.
-            let is_dark = patch.xyz().luminance_cd_m2() <= darkest;
-            let of_light = match (is_dark, predicted > FAULT_OVER_DARKEST * darkest) {
-                (false, _) => share > ALONG,
-                (true, bright) => bright,
-            };
+            // A patch that reads nothing by a fault has no colour that a residual could be along.
+            let of_light = zeros.faults.contains(&patch.order)
+                || (share > ALONG && patch.xyz().luminance_cd_m2() > darkest);
+            let of_light = of_light && !zeros.held.contains(&patch.order);
             let largest = (0..3).map(|k| {
                 let extra = factor * trusted[k] * (patch.doubt.powi(2) - 1.0);
                 let variance = (sd[k].powi(2) - extra).max(factor * trusted[k]);

@@ -2,9 +2,10 @@
 
 use evenstep_readings::{Drift, NoiseModel, Readings};
 
-use crate::outliers::{NAMED, doubt, left_out, named, screen_neutrals};
+use crate::at_floor::{Bounded, bounded};
+use crate::outliers::{NAMED, Zeros, doubt, left_out, named, screen_neutrals};
 use crate::structured::NoiseOf;
-use crate::{AtFloor, BaseModel, Outlier, Scales, StructuredModel, bounded};
+use crate::{AtFloor, BaseModel, Outlier, Scales, StructuredModel};
 
 /// Distances beyond which a patch is doubted, round by round: several faults hide each other, so that many are doubted
 /// first, and those the rest does not contradict get their weight back. Our choice.
@@ -24,6 +25,7 @@ pub(crate) struct Ready {
     pub(crate) noise: NoiseModel,
     pub(crate) drift: Option<Drift>,
     pub(crate) at_floor: Option<AtFloor>,
+    zeros: Zeros,
     pub(crate) outliers: Vec<Outlier>,
     /// Of the last process fitted; `None` where there was none.
     pub(crate) scales: Option<Scales>,
@@ -33,7 +35,14 @@ impl Ready {
     /// Sets aside repeats that disagree, takes out drift where it is told from noise, and doubts what the others
     /// contradict.
     pub(crate) fn new(given: &Readings, noise: &NoiseModel) -> Self {
-        let (given, at_floor) = bounded(given, noise);
+        // Noise estimated from the same repeats holds what is taken out of them.
+        let own = NoiseModel::from_repeats(given).as_ref() == Some(noise);
+        let Bounded {
+            readings: given,
+            at_floor,
+            faults,
+            held,
+        } = bounded(given, noise);
         let (readings, repeats) = given.without_outlying_repeats();
         let outliers = repeats.iter().map(|r| Outlier {
             patch: given.patches[r.patch].id.clone(),
@@ -41,13 +50,12 @@ impl Ready {
             sigma: r.sigma,
             de2000: None,
         });
-        // Noise estimated from the same repeats holds what is taken out of them.
-        let own = NoiseModel::from_repeats(&given).as_ref() == Some(noise);
         let mut ready = Self {
             readings,
             noise: *noise,
             drift: None,
             at_floor,
+            zeros: Zeros { faults, held },
             outliers: outliers.collect(),
             scales: None,
         };
@@ -87,7 +95,7 @@ impl Ready {
                 return;
             };
             self.scales = Some(model.scales());
-            let left_out = left_out(&self.readings, &self.noise, &model);
+            let left_out = left_out(&self.readings, &self.noise, &model, &self.zeros);
             let from = match round {
                 0 if left_out.iter().all(|l| l.distance < ALL_WELL) => NAMED,
                 _ => from,
@@ -220,7 +228,9 @@ pub(crate) mod tests {
             let found = ready(&merged(sequence));
             let orders: Vec<usize> = found.outliers.iter().map(|o| o.order).collect();
             assert_eq!(orders, [faulty], "{:?}", found.outliers);
-            assert_eq!(found.at_floor, None);
+            let floor = found.at_floor.unwrap();
+            assert_eq!(floor.as_read, [faulty.to_string()]);
+            assert_eq!(floor.left_out.len() + floor.held.len(), 0);
         }
     }
 

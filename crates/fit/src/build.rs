@@ -1,6 +1,6 @@
 use evenstep_display::{
     AtFloor, BaseModel, Choice, ChosenModel, ForwardModel, LeaveOneOutError, ModelError, Outlier,
-    SmoothingChoice, Target, bounded, choose_model, model_error,
+    SmoothingChoice, Target, choose_model, model_error, without_floor,
 };
 use evenstep_lut::{Correction, Lut, Lut3d};
 use evenstep_readings::{Drift, Finding, Fitness, NoiseModel, Readings, Severity, check};
@@ -157,7 +157,7 @@ pub struct Modelled {
     pub outliers: Option<Vec<Outlier>>,
     /// Change of all light over the readings, where patches that came back tell it.
     pub drift: Option<Drift>,
-    /// Patches that read nothing; `None` where there is none.
+    /// What became of patches that read 0; `None` where there is none but black.
     pub at_floor: Option<AtFloor>,
 }
 
@@ -228,9 +228,9 @@ pub fn model(readings: &Readings, options: &FitOptions) -> Result<Modelled, FitF
     examine(readings, options.base_only)?;
     let (noise, _) = noise_of(readings);
     if options.base_only {
-        let (readings, at_floor) = bounded(readings, &noise);
-        let base = BaseModel::fit(&readings, &noise).map_err(ModelError::Base)?;
-        let error = model_error(&readings, &base);
+        let (bounded, at_floor) = without_floor(readings, &noise);
+        let base = BaseModel::fit(&bounded, &noise).map_err(ModelError::Base)?;
+        let error = model_error(&readings.seen(), &base);
         return Ok(Modelled {
             model: ForwardModel::from_base(base),
             error: Some(error.clone()),

@@ -56,6 +56,7 @@ impl<'a> Doubt<'a> {
     /// What left-out patches tell of a model of readings; `None` where no part of the readings can be left out.
     #[must_use]
     pub fn new(readings: &Readings, model: &'a ForwardModel) -> Option<Self> {
+        let readings = &readings.seen();
         let (noise, is_measured) = noise_of(readings);
         let all: Vec<LeftOut> = left_out(readings, &noise, model)?;
         let coverage = covering(readings)?;

@@ -85,36 +85,9 @@ pub(crate) struct LeftOut {
 
 /// Patches predicted from the other parts: all but the corners, or so many parts as hold enough; `None` where a part cannot be done without.
 ///
-/// The corners of the cube (each channel 0 or 1) are in every part: no base stands without black and white, and a corner
+/// Readings are those of which something was seen: what was not is no value to be missed. The corners of the cube (each channel 0 or 1) are in every part: no base stands without black and white, and a corner
 /// predicted from the inside says how well the model extrapolates, which a LUT hardly asks of it.
 pub(crate) fn left_out(
-    readings: &Readings,
-    noise: &NoiseModel,
-    model: &ForwardModel,
-) -> Option<Vec<LeftOut>> {
-    // What was not seen is no value to be missed.
-    let seen = Readings {
-        patches: readings
-            .patches
-            .iter()
-            .filter(|p| !p.reads_nothing())
-            .cloned()
-            .collect(),
-    };
-    let at: Vec<usize> = (0..readings.patches.len())
-        .filter(|i| !readings.patches[*i].reads_nothing())
-        .collect();
-    left_out_of(&seen, noise, model).map(|all| {
-        all.into_iter()
-            .map(|one| LeftOut {
-                patch: at[one.patch],
-                ..one
-            })
-            .collect()
-    })
-}
-
-fn left_out_of(
     readings: &Readings,
     noise: &NoiseModel,
     model: &ForwardModel,

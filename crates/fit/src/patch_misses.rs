@@ -21,6 +21,7 @@ pub struct PatchMiss {
 /// enough to tell how far a model is off. Empty where the readings cannot be parted.
 #[must_use]
 pub fn patch_misses(readings: &Readings, model: &ForwardModel) -> Vec<PatchMiss> {
+    let readings = &readings.seen();
     let (noise, _) = noise_of(readings);
     let mut all: Vec<PatchMiss> = left_out(readings, &noise, model)
         .unwrap_or_default()

@@ -35,7 +35,7 @@ pub struct FitReport {
     pub outliers: Option<Vec<Outlier>>,
     /// Change of all light over the readings; absent where no patch came back to tell it.
     pub drift: Option<Drift>,
-    /// Patches other than black that read nothing and say only how much light there is at most; `None` without any.
+    /// What became of patches other than black that read 0; `None` without any.
     pub at_floor: Option<AtFloor>,
     /// Nodes whose target is out of reach.
     pub gamut: GamutReport,

@@ -116,7 +116,8 @@ impl Region {
     }
 }
 
-/// One signal in each cell of a lattice, by the additive recurrence of the three-dimensional golden ratio.
+/// One signal in each cell of a lattice, by the additive recurrence of powers of 1/1.2207…, the root of x⁴ = x + 1: the golden
+/// ratio's kin in three dimensions. Common practice, no source.
 fn strewn(cells: usize) -> Vec<[f64; 3]> {
     let step = [0.819_172_513_396, 0.671_043_606_704, 0.549_700_477_901];
     let corners = lattice(cells).into_iter().zip(0_u32..);

@@ -67,11 +67,11 @@ impl Patch {
         self.doubt * self.doubt / self.repeats.len().max(1) as f64
     }
 
-    /// Whether the instrument saw nothing, though the panel was driven: one of the repeats is exactly 0. Black is not
-    /// meant, of which nothing else tells.
+    /// Whether the instrument saw nothing, though the panel was driven: every repeat is exactly 0. Black is not meant, of
+    /// which nothing else tells.
     #[must_use]
     pub fn reads_nothing(&self) -> bool {
-        self.drive != [0.0; 3] && self.repeats.iter().any(|xyz| xyz.0 == [0.0; 3])
+        self.drive != [0.0; 3] && self.repeats.iter().all(|xyz| xyz.0 == [0.0; 3])
     }
 
     /// Whether the three channels are driven alike.

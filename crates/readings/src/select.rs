@@ -60,6 +60,15 @@ impl Readings {
         self
     }
 
+    /// The patches of which something was seen, black in any case.
+    #[must_use]
+    pub fn seen(&self) -> Self {
+        let seen = self.patches.iter().filter(|p| !p.reads_nothing());
+        Self {
+            patches: seen.cloned().collect(),
+        }
+    }
+
     /// The patch of drive (0, 0, 0).
     #[must_use]
     pub fn black(&self) -> Option<&Patch> {

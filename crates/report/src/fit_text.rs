@@ -317,15 +317,25 @@ fn contradicted(report: &FitReport) -> Option<String> {
 /// Patches of which the instrument saw nothing.
 fn unseen(report: &FitReport) -> Option<String> {
     let floor = report.at_floor.as_ref()?;
+    let fates = [
+        ("left out, as the others say no more", &floor.left_out),
+        ("held there against the others", &floor.held),
+        (
+            "taken for light of 0, a fault or without a base beside them",
+            &floor.as_read,
+        ),
+    ];
+    let told: Vec<String> = fates
+        .iter()
+        .filter(|(_, ids)| !ids.is_empty())
+        .map(|(fate, ids)| format!("{} {fate}", ids.join(", ")))
+        .collect();
+    let count = fates.iter().map(|(_, ids)| ids.len()).sum();
     Some(format!(
-        "{} read 0 and taken for at most {} cd/m², the least that any other read: {}; {}",
-        counted(floor.patches.len(), "patch", "patches"),
+        "{} read 0 or below the floor, at most {} cd/m²: {}",
+        counted(count, "patch", "patches"),
         three_digits(floor.at_most_cd_m2),
-        floor.patches.join(", "),
-        match floor.held {
-            0 => "the others put all of them below that".to_owned(),
-            held => format!("{held} held there against the others"),
-        }
+        told.join("; ")
     ))
 }
 

@@ -78,3 +78,24 @@ impl Cholesky {
         2.0 * diagonal.sum::<f64>()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Of a matrix with a condition of some hundreds, small, and large enough for blocks.
+    #[test]
+    fn the_diagonal_is_that_of_the_inverse() {
+        for n in [1, 7, 150] {
+            let away = |i: usize, j: usize| (i as f64 - j as f64).abs() / 5.0;
+            let a = Mat::from_fn(n, n, |i, j| {
+                (-away(i, j)).exp() + if i == j { 0.1 } else { 0.0 }
+            });
+            let factor = Cholesky::new(a).unwrap();
+            let whole = factor.inverse();
+            for (i, own) in factor.inverse_diagonal().into_iter().enumerate() {
+                assert!((own / whole[(i, i)] - 1.0).abs() < 1e-12, "{n}, {i}");
+            }
+        }
+    }
+}

@@ -340,7 +340,8 @@ impl<const R: usize> Local<R> {
     /// of refinement with the residual itself brings the error back to the condition's own.
     ///
     /// # Source
-    /// Björck (1987): the corrected seminormal equations, there with the factor of an orthogonal decomposition.
+    /// Björck (1987): the corrected seminormal equations, there with the factor of an orthogonal decomposition (from
+    /// memory).
     fn left_over(&self, fitted: &Fitted<R>) -> ([f64; 3], SMatrix<f64, R, 3>) {
         let origin = self.terms[fitted.nearest];
         let mut sum = [0.0; 3];

@@ -161,8 +161,9 @@ pub(crate) struct Target {
 #[serde(deny_unknown_fields)]
 pub(crate) struct AtFloor {
     pub(crate) at_most_cd_m2: f64,
-    pub(crate) patches: Vec<String>,
-    pub(crate) held: usize,
+    pub(crate) left_out: Vec<String>,
+    pub(crate) held: Vec<String>,
+    pub(crate) as_read: Vec<String>,
 }
 
 #[derive(Debug, Deserialize)]

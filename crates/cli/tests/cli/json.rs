@@ -141,13 +141,18 @@ fn what_the_instrument_does_not_see_is_a_bound() {
     let (words, zeros) = fit("zeros.csv", "zeros.cube", &[]);
     let bound = zeros.patches.at_floor.unwrap();
     assert!(
-        bound.patches.len() > 2 && bound.at_most_cd_m2 > FLOOR_CD_M2,
+        bound.left_out.len() > 2 && bound.at_most_cd_m2 > FLOOR_CD_M2,
         "{bound:?}"
     );
-    let said = format!("{} patches read 0", bound.patches.len());
+    let said = format!("{} patches read 0", bound.left_out.len() + bound.held.len());
     assert!(words.contains(&said), "{words}");
     let (_, told) = fit("seen.csv", "told.cube", &["--floor", "0.05"]);
-    assert_eq!(told.patches.at_floor.unwrap().patches, bound.patches);
+    let told_bound = told.patches.at_floor.unwrap();
+    assert_eq!(
+        (told_bound.left_out, told_bound.held),
+        (bound.left_out, bound.held)
+    );
+    assert_eq!((bound.as_read.len(), told.notes), (0, zeros.notes));
     assert_eq!(f.read("zeros.cube"), f.read("told.cube"));
     let (words, seen) = fit("seen.csv", "seen.cube", &[]);
     assert!(seen.patches.at_floor.is_none() && !words.contains("read 0"));

@@ -172,7 +172,7 @@ fn from_columns(
 }
 
 /// Correlations of all pairs of sites for the lengths asked for last: a search changes one scale at a time, and most
-/// are no lengths. Seven numbers a pair and a length: for the few sites of a search, not for all readings.
+/// are no lengths. Seven numbers a pair and a length: for the few sites of a search, where [`Correlated`] has all readings and one length.
 pub(super) struct Pairs<'a> {
     sites: &'a Sites,
     bends: Recent<PARTS>,

@@ -29,7 +29,10 @@ pub(super) fn wanted(problem: &Problem<'_>, signals: &[[f64; 3]]) -> Vec<f64> {
 /// Light last seen at the codes of each named ramp, read in each way, with the drive it was seen for: from one round to
 /// the next few nodes move.
 #[derive(Default)]
-pub(super) struct Seen(Vec<[Vec<([f64; 3], f64)>; 2]>);
+pub(super) struct Seen(Vec<[Lit; 2]>);
+
+/// Drive and luminance in cd/m² of each code of a ramp.
+type Lit = Vec<([f64; 3], f64)>;
 
 /// How ramps are read.
 const WAYS: [Evaluation; 2] = [Evaluation::Tetrahedral, Evaluation::Trilinear];
@@ -81,7 +84,7 @@ fn sweep_ramp(
     (signals, wanted): (&[[f64; 3]], &[f64]),
     how: Evaluation,
     reached: &[bool],
-    seen: &mut Vec<([f64; 3], f64)>,
+    seen: &mut Lit,
 ) -> usize {
     let size = field.grid.size();
     let white = problem.target.white().luminance_cd_m2();

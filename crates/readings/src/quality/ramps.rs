@@ -26,8 +26,9 @@ fn variance(patch: &Patch, noise: &NoiseModel) -> f64 {
     sd * sd * patch.variance_factor()
 }
 
-/// Every pair of neighbours on a ramp between which luminance falls.
+/// Every pair of neighbours on a ramp between which luminance falls; what reads nothing tells no fall.
 pub(super) fn falls(readings: &Readings, noise: &NoiseModel, found: &mut Vec<Finding>) {
+    let readings = readings.seen();
     for ramp in Ramp::ALL {
         for pair in readings.ramp(ramp).windows(2) {
             let (from, to) = (pair[0], pair[1]);
@@ -48,8 +49,9 @@ pub(super) fn falls(readings: &Readings, noise: &NoiseModel, found: &mut Vec<Fin
     }
 }
 
-/// Every longest flat range of at least three patches.
+/// Every longest flat range of at least three patches of which something was seen.
 pub(super) fn plateaus(readings: &Readings, found: &mut Vec<Finding>) {
+    let readings = readings.seen();
     let Some(black) = readings.black().map(luminance) else {
         return;
     };
