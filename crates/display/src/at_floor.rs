@@ -57,14 +57,14 @@ pub(crate) fn bounded(readings: &Readings, noise: &NoiseModel) -> Bounded {
         .map(light)
         .filter(|y| *y > 0.0)
         .min_by(f64::total_cmp);
-    let as_given = |at_floor, faults| Bounded {
+    let as_given = |at_floor| Bounded {
         readings: readings.clone(),
         at_floor,
-        faults,
+        faults: Vec::new(),
         held: Vec::new(),
     };
     let Some(least) = least.filter(|_| !zeros.is_empty()) else {
-        return as_given(None, Vec::new());
+        return as_given(None);
     };
     let mut at_floor = AtFloor {
         at_most_cd_m2: least.max(CHANCE * noise.floor_cd_m2),
@@ -73,7 +73,7 @@ pub(crate) fn bounded(readings: &Readings, noise: &NoiseModel) -> Bounded {
         as_read: ids(zeros.iter().copied()),
     };
     let Ok(mut base) = BaseModel::fit(&with(&read, &[]), noise) else {
-        return as_given(Some(at_floor), Vec::new());
+        return as_given(Some(at_floor));
     };
     let over = |base: &BaseModel, patch: &Patch| {
         let predicted = base.xyz(patch.drive);
@@ -101,7 +101,7 @@ pub(crate) fn bounded(readings: &Readings, noise: &NoiseModel) -> Bounded {
             break;
         }
         let Ok(refitted) = BaseModel::fit(&with(&read, &held), noise) else {
-            return as_given(Some(at_floor), Vec::new());
+            return as_given(Some(at_floor));
         };
         base = refitted;
     }

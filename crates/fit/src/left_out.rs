@@ -85,7 +85,9 @@ pub(crate) struct LeftOut {
 
 /// Patches predicted from the other parts: all but the corners, or so many parts as hold enough; `None` where a part cannot be done without.
 ///
-/// Readings are those of which something was seen: what was not is no value to be missed. The corners of the cube (each channel 0 or 1) are in every part: no base stands without black and white, and a corner
+/// Readings are those of which something was seen: what was not is no value to be missed.
+///
+/// The corners of the cube (each channel 0 or 1) are in every part: no base stands without black and white, and a corner
 /// predicted from the inside says how well the model extrapolates, which a LUT hardly asks of it.
 pub(crate) fn left_out(
     readings: &Readings,
